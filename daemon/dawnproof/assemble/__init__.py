@@ -1,0 +1,1 @@
+"""Image in, image out: where parts lie, how they are blended, cropped and proofed. No paths, no limits."""

@@ -1,0 +1,226 @@
+"""The values that flow from a file to the morning summary: frozen, in the trade's words, without behaviour that
+needs a disk, a clock or a screen."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from enum import Enum
+
+MM_PER_INCH = 25.4
+
+
+class Level(Enum):
+    """What a finding says of a reading."""
+
+    SOUND = "sound"  # within its limit
+    NOTE = "note"  # worth a look, stops nothing
+    FAULT = "fault"  # sends the job to rework
+    UNDECIDED = "undecided"  # could not be judged; the reason is in the text
+
+
+class Needs(Enum):
+    """What mends a fault."""
+
+    ARTWORK = "artwork"  # the work must be scanned again
+    DESK = "desk"  # a name, a profile or the rule book: the work may leave
+
+
+class Outcome(Enum):
+    """Where a job's scans are filed."""
+
+    ARCHIVE = "archive"
+    REWORK = "rework"
+
+
+class Pile(Enum):
+    """Where the morning puts a job."""
+
+    MAY_GO_BACK = "may go back"  # archived, nothing undecided that matters
+    LOOK_FIRST = "look first"  # archived, something undecided: look at its close-up
+    SCAN_AGAIN = "scan again"  # rework that needs the artwork
+    DESK = "mend at the desk"  # rework that needs a name, a profile or a rule
+    UNFINISHED = "unfinished"  # parts still to come
+
+
+class Role(Enum):
+    """What a scan shows."""
+
+    WORK = "work"  # the work itself, or a part of it
+    REF = "ref"  # white reference
+    TARGET = "target"  # colour or resolution target
+    SHIM = "shim"  # test sheet on a shim of known thickness
+    TRIAL = "trial"  # a try, not meant to be kept
+    BACK = "back"  # the reverse of the work
+    OVERVIEW = "overview"  # the whole work at low resolution
+
+
+@dataclass(frozen=True, slots=True)
+class Box:
+    """A rectangle in whole pixels of the unrotated scan, from the top left."""
+
+    x: int
+    y: int
+    width: int
+    height: int
+
+    @property
+    def right(self) -> int:
+        return self.x + self.width
+
+    @property
+    def bottom(self) -> int:
+        return self.y + self.height
+
+
+@dataclass(frozen=True, slots=True)
+class SeamSample:
+    """One value of the profile along the seam: place (mm from the top), signed doubling (px, + lifted), lift (mm,
+    None without a calibrated parallax), certainty 0..1."""
+
+    y_mm: float
+    px: float | None
+    mm: float | None
+    sure: float
+
+
+@dataclass(frozen=True, slots=True)
+class Where:
+    """A place on the scan in mm from its top left."""
+
+    x_mm: float
+    y_mm: float
+    width_mm: float
+    height_mm: float
+    profile: tuple[SeamSample, ...] | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """One measured quantity. `value` None means: could not be taken, and `why` says why.
+
+    `sure` s: of readings near 0.9, about nine in ten lie within the stated tolerance. `certain` is the measuring
+    module's own word on whether a fault may be built on it alone (else the finding stays a note).
+    """
+
+    check: str
+    name: str
+    value: float | str | None
+    unit: str
+    sure: float = 1.0
+    where: Where | None = None
+    why: str = ""
+    certain: bool = True
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """A reading held against its limit. `text` is one sentence with figure and limit, `advice` what to do."""
+
+    check: str
+    name: str
+    level: Level
+    needs: Needs | None
+    text: str
+    advice: str = ""
+    where: Where | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Limit:
+    """What the rule book allows: worse is above (below = False) or below (below = True); inclusive unless strict
+    (strict: the limit value itself is already worse); compared with the absolute value."""
+
+    note: float | None = None
+    fault: float | None = None
+    below: bool = False
+    strict: bool = False
+    source: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Bed:
+    """A scanner bed: size and seam places in mm from the left edge of a full-width scan; `parallax` is
+    tan t1 + tan t2 at the stitch, None until calibrated; `blend_mm` the width of the stitch's blend zone."""
+
+    name: str
+    width_mm: float
+    length_mm: float
+    seams_mm: tuple[float, ...] = ()
+    seam_tolerance_mm: float = 5.0
+    parallax: float | None = None
+    lid: str = "white"
+    blend_mm: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Sides:
+    """Which sides of a scan are outer sides of the work; inner sides of parts run out of the frame by nature."""
+
+    left: bool = True
+    top: bool = True
+    right: bool = True
+    bottom: bool = True
+
+
+@dataclass(frozen=True, slots=True)
+class Frame:
+    """What is known of a scan before a pixel is seen: the header, the bed, the part's outer sides."""
+
+    width_px: int
+    height_px: int
+    channels: int  # colour channels, alpha left out
+    depth_bits: int  # 8 or 16: the type of the samples in the file
+    ppi_x: float | None
+    ppi_y: float | None
+    compression: str
+    icc: bytes | None
+    bed: Bed
+    outer: Sides = field(default_factory=Sides)
+    x_position_mm: float | None = None  # where the scan's left edge lies on the bed, if the header says so
+    role: Role = Role.WORK
+    stated_width_mm: float | None = None  # of the whole work, from the job list
+    stated_height_mm: float | None = None
+    relief: bool = False  # the kind's word: canvas, impasto
+
+    def mm_x(self, px: float) -> float:
+        """Pixels to mm across; with no resolution in the header 300 ppi is assumed for places."""
+        return px * MM_PER_INCH / (self.ppi_x or 300.0)
+
+    def mm_y(self, px: float) -> float:
+        return px * MM_PER_INCH / (self.ppi_y or 300.0)
+
+    def where(self, x: float, y: float, width: float, height: float) -> Where:
+        """A pixel rectangle as a place in mm."""
+        return Where(
+            round(self.mm_x(x), 3), round(self.mm_y(y), 3), round(self.mm_x(width), 3), round(self.mm_y(height), 3)
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class Crop:
+    """Smallest upright rectangle around the work plus border (`box`), cut at the frame; skew positive = clockwise."""
+
+    box: Box
+    skew_deg: float
+    tight: Box
+
+
+@dataclass(frozen=True, slots=True)
+class Measured:
+    """What a child sends back of one scan: header facts, digest, readings, place of the work, a small picture."""
+
+    sha256: str
+    bytes: int
+    width_px: int
+    height_px: int
+    channels: int
+    depth_bits: int
+    ppi_x: float | None
+    ppi_y: float | None
+    compression: str
+    profile: str
+    icc_sha256: str
+    readings: tuple[Reading, ...]
+    crop: Crop | None
+    thumb: bytes = b""  # PNG, 8 bit, grey, of the whole scan, long side <= 256: tells one picture from another
+    seconds: tuple[tuple[str, float], ...] = ()  # share of decode, digest and each check

@@ -1,0 +1,1 @@
+"""What is told to the outside: the service manager, the mail server."""

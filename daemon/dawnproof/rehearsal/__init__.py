@@ -1,0 +1,1 @@
+"""The invented evening at the Saltmarsh Lane Print Room."""

@@ -1,0 +1,1 @@
+"""Values in, something a person reads out: terminal, text, HTML. No queries, no files."""

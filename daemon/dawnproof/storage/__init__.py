@@ -1,0 +1,1 @@
+"""Files on disk: TIFF structure and pixels, safe moves, bags."""
