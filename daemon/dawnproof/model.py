@@ -224,3 +224,94 @@ class Measured:
     crop: Crop | None
     thumb: bytes = b""  # PNG, 8 bit, grey, of the whole scan, long side <= 256: tells one picture from another
     seconds: tuple[tuple[str, float], ...] = ()  # share of decode, digest and each check
+
+
+@dataclass(frozen=True, slots=True)
+class PartName:
+    """What a file name says: job number, part label (whole, L, R, T, B, r1c2, 2of4, or the role), role, take, light,
+    bed. `take` is 1 where the name has none; `stated_take` tells the two apart."""
+
+    job: str
+    part: str
+    role: Role = Role.WORK
+    take: int = 1
+    light: str = ""
+    bed: str = ""
+    stated_take: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class ListedJob:
+    """A line of the studio's job list: an expected work. Sizes in mm; `print_mm` the ordered print's long side."""
+
+    job: str
+    width_mm: float | None = None
+    height_mm: float | None = None
+    medium: str = ""
+    print_mm: float | None = None
+    due: str = ""
+    hold: str = ""
+    handling: str = ""
+    up: str = ""
+    parts: tuple[str, ...] = ()
+
+
+class Place(Enum):
+    """The kind of home a scan has."""
+
+    INBOX = "inbox"  # waiting for its job's outcome
+    ARCHIVE = "archive"
+    REWORK = "rework"
+    CLOSED = "closed"  # superseded takes of a job made good
+    UNPLACED = "unplaced"  # no rule understands it, damaged, hostile, or the same bytes again
+    TRIALS = "trials"
+    REFERENCE = "reference"  # white references, targets, shims
+    GONE = "gone"  # a person took it out of the inbox before the job had an outcome
+
+
+@dataclass(frozen=True, slots=True)
+class ScanRow:
+    """One scan as the ledger knows it."""
+
+    id: int
+    sha256: str
+    bytes: int
+    file: str  # base name as it arrived, shown harmlessly
+    name: PartName | None
+    bed: str
+    place: Place
+    home: str  # absolute path of its one home
+    admitted_utc: str
+    reason: str = ""  # why it is unplaced
+    measured: Measured | None = None
+    findings: tuple[Finding, ...] = ()
+
+
+class JobState(Enum):
+    """Where a job is in its life."""
+
+    WAITING = "waiting"  # parts still to come, or quiet not yet long enough
+    UNFINISHED = "unfinished"  # said to be unfinished; stays in the inbox
+    WORKING = "working"  # being joined, cropped, filed
+    ARCHIVED = "archived"
+    REWORK = "rework"
+
+
+@dataclass(frozen=True, slots=True)
+class Decision:
+    """What a person decided of a job: accept, refuse, release, place, with the reason and the time."""
+
+    who: str
+    what: str
+    because: str
+    when_utc: str
+
+
+@dataclass(frozen=True, slots=True)
+class MoveRow:
+    """One move that was made."""
+
+    sha256: str
+    source: str
+    target: str
+    when_utc: str
