@@ -210,7 +210,7 @@ class Measured:
     """What a child sends back of one scan: header facts, digest, readings, place of the work, a small picture."""
 
     sha256: str
-    bytes: int
+    size_bytes: int
     width_px: int
     height_px: int
     channels: int
@@ -275,7 +275,7 @@ class ScanRow:
 
     id: int
     sha256: str
-    bytes: int
+    size_bytes: int
     file: str  # base name as it arrived, shown harmlessly
     name: PartName | None
     bed: str

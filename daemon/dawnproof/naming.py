@@ -55,7 +55,9 @@ def compile_rule(pattern: str, book: str = "rule book") -> NamingRule:
             field = token[1:-1]
             if field not in FIELDS or field in seen:
                 problem = "is used twice" if field in seen else "is not a field"
-                raise RuleBookError(book, "naming.pattern", f"{token} {problem}", f"fields: {', '.join(FIELDS)}, each once")
+                raise RuleBookError(
+                    book, "naming.pattern", f"{token} {problem}", f"fields: {', '.join(FIELDS)}, each once"
+                )
             seen.add(field)
             out += FIELDS[field]
         else:

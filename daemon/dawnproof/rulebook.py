@@ -211,7 +211,9 @@ class RuleBook:
             if bed.name.casefold() == name.casefold():
                 return bed
         known = ", ".join(b.name for b in self.beds)
-        raise UsageError(f"{self.name} has no bed named {name!r}; its beds: {known}. Add [beds.{name}] to the rule book")
+        raise UsageError(
+            f"{self.name} has no bed named {name!r}; its beds: {known}. Add [beds.{name}] to the rule book"
+        )
 
     def for_job(self, job: str, medium: str = "") -> RuleBook:
         """The book as it holds for this job: the first kind that fits applied over it."""
@@ -258,7 +260,9 @@ def load_book(name_or_path: str | Path) -> RuleBook:
         try:
             text = path.read_text("utf-8")
         except FileNotFoundError:
-            raise UsageError(f"no rule book at {path}; make a studio with `dawnproof new`, or name a shipped book") from None
+            raise UsageError(
+                f"no rule book at {path}; make a studio with `dawnproof new`, or name a shipped book"
+            ) from None
         except (OSError, UnicodeDecodeError) as error:
             raise RuleBookError(str(path), "", f"cannot be read ({error})", "save it as UTF-8 text") from None
         return read_book(text, path.name if path.name != "dawnproof.toml" else str(path))
@@ -325,7 +329,9 @@ def _with_level(name: str, layer: Table, relief: bool) -> list[tuple[str, Table]
         return [(name, layer)]
     levels = [b for b in shipped_books() if b.startswith("fadgi-") and not b.endswith("-paintings")]
     if level not in levels:
-        raise RuleBookError(name, "limits.level", f"there is no published level {level!r}", f"use one of {', '.join(levels)}")
+        raise RuleBookError(
+            name, "limits.level", f"there is no published level {level!r}", f"use one of {', '.join(levels)}"
+        )
     found = [(level, {"limits": _shipped(level).get("limits", {})})]
     if relief:
         found.append((f"{level} (paintings)", {"limits": _shipped(f"{level}-paintings").get("limits", {})}))
@@ -412,7 +418,9 @@ def _limits(book: str, table: Table, origins: Mapping[str, str]) -> dict[tuple[s
         if check not in known:
             raise _unknown(origins.get(f"limits.{check}", book), f"limits.{check}", check, list(known))
         if not isinstance(readings, dict):
-            raise RuleBookError(book, f"limits.{check}", "must be a table", "write [limits.%s] with one line a reading" % check)
+            raise RuleBookError(
+                book, f"limits.{check}", "must be a table", "write [limits.%s] with one line a reading" % check
+            )
         for reading, rules in readings.items():
             key = f"limits.{check}.{reading}"
             where = origins.get(key, book)
