@@ -1,0 +1,1 @@
+from .outline import Outline, whole_frame
