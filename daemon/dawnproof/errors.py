@@ -67,6 +67,9 @@ class JoinRefused(DawnproofError):
         self.code, self.reason, self.advice = code, reason, advice
         super().__init__(reason)
 
+    def __reduce__(self) -> tuple[type["JoinRefused"], tuple[str, str, str]]:
+        return type(self), (self.code, self.reason, self.advice)
+
 
 class MoveError(DawnproofError):
     """A file could not be moved; it is still where it was."""

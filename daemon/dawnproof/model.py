@@ -126,6 +126,23 @@ class Finding:
 
 
 @dataclass(frozen=True, slots=True)
+class Mark:
+    """Something seen at one place that may belong to the scanner rather than to the work: only its return at the
+    same place of the bed in another job can tell.
+
+    Place in mm from the scan's top left; a streak runs along the whole travel and has no `y_mm`. `strength`: % of
+    the surroundings for a streak (signed, + bright) or a spot (signed), share of the scan's own best edge response
+    for softness.
+    """
+
+    kind: str  # "streak" | "spot" | "soft"
+    x_mm: float
+    y_mm: float | None
+    size_mm: float
+    strength: float
+
+
+@dataclass(frozen=True, slots=True)
 class Limit:
     """What the rule book allows: worse is above (below = False) or below (below = True); inclusive unless strict
     (strict: the limit value itself is already worse); compared with the absolute value."""
@@ -224,6 +241,7 @@ class Measured:
     crop: Crop | None
     thumb: bytes = b""  # PNG, 8 bit, grey, of the whole scan, long side <= 256: tells one picture from another
     seconds: tuple[tuple[str, float], ...] = ()  # share of decode, digest and each check
+    marks: tuple[Mark, ...] = ()  # streaks, spots and softness, for comparing with other jobs of the bed
 
 
 @dataclass(frozen=True, slots=True)
@@ -315,3 +333,189 @@ class MoveRow:
     source: str
     target: str
     when_utc: str
+
+
+@dataclass(frozen=True, slots=True)
+class JobRow:
+    """A job as the ledger keeps it. Texts of `join`, `crop` and `print_sizes` are JSON as record.json holds them."""
+
+    job: str
+    state: JobState
+    version: int = 0  # of the newest bag; 0 = none
+    outcome: Outcome | None = None
+    kind: str = ""
+    findings: tuple[Finding, ...] = ()
+    waits_for: str = ""
+    waits_until_utc: str = ""
+    first_utc: str = ""
+    last_utc: str = ""
+    judged_utc: str = ""
+    said_unfinished: bool = False
+    join: str = ""
+    crop: str = ""
+    print_sizes: str = ""
+    master: str = ""  # path of the newest production master
+    second_missing: bool = False
+    accepted: bool = False
+    refused: bool = False
+    released: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class EventRow:
+    """One line of the night: when, what kind (arrived, measured, filed, alarm, ...), of which job, in words."""
+
+    when_utc: str
+    kind: str
+    job: str
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class ArrivingRow:
+    """A file in the inbox that has no scan row yet: settling, measuring or waiting, and why."""
+
+    file: str
+    bed: str
+    size_bytes: int
+    since_utc: str
+    state: str
+    reason: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class StayingRow:
+    """A file that stays where it is: a link, a pipe, an unreadable file, or one left alone by rule."""
+
+    path: str
+    file: str
+    reason: str
+    kind: str
+
+
+@dataclass(frozen=True, slots=True)
+class RunRow:
+    """One run of the daemon: begun, last sign of life, ended ('' while it runs or when it was cut off)."""
+
+    begun_utc: str
+    beat_utc: str
+    ended_utc: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class FixityRow:
+    """One re-reading of a bag."""
+
+    when_utc: str
+    bag: str
+    ok: bool
+    text: str
+
+
+class StepKind(Enum):
+    """What one step of a filing does; each can be taken again after a crash without harm."""
+
+    MAKE_FOLDER = "make folder"
+    MOVE_SCAN = "move scan"  # source -> target, the scan's home follows
+    PUT = "put"  # a derived file from the bench or staging to its place, replacing an older one
+    SETTLE = "settle"  # a staged folder gets its final name; never over another
+    SHOW = "show"  # a staged folder of derived pictures takes the place of the older one
+    CLEAR = "clear"  # an empty folder disappears
+    CLOSE = "close"  # notes and records of a job made good go to the closed folder
+
+
+@dataclass(frozen=True, slots=True)
+class FilingStep:
+    """One step: paths absolute; `scan` and `sha256` where a scan is moved, `place` where it then lives, `final` its
+    path once a staged folder has settled ('' = target)."""
+
+    kind: StepKind
+    source: str = ""
+    target: str = ""
+    scan: int = 0
+    sha256: str = ""
+    place: Place | None = None
+    final: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Filing:
+    """All steps of one filing of a job, decided and made durable before the first is taken."""
+
+    job: str
+    steps: tuple[FilingStep, ...]
+    after: JobRow
+    copies: tuple[tuple[str, str], ...] = ()  # (sha256, path) of copies in a later bag
+
+
+@dataclass(frozen=True, slots=True)
+class JobView:
+    """All that a report needs of one job: the row, its scans (closed ones too), its line of the job list, decisions,
+    the pile (None while it has no outcome), and where its pictures lie (absolute paths, '' where there is none)."""
+
+    row: JobRow
+    scans: tuple[ScanRow, ...]
+    listed: ListedJob | None
+    decisions: tuple[Decision, ...]
+    pile: Pile | None
+    proof: str = ""
+    details: str = ""
+    folder: str = ""  # archive/JOB[.vN] or rework/JOB
+    missing: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Progress:
+    """Work that is going on now: what ('measuring', 'joining', 'filing'), on which job or file, share done 0..1."""
+
+    what: str
+    subject: str
+    share: float
+    seconds: float
+
+
+@dataclass(frozen=True, slots=True)
+class Space:
+    """Free bytes of a folder's disk, and hours left at tonight's rate (None while nothing was written)."""
+
+    folder: str
+    free_bytes: int
+    hours_left: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class RecurringMark:
+    """A streak, spot or soft place that stands at the same place of a bed in two jobs running: the scanner's."""
+
+    bed: str
+    kind: str
+    x_mm: float
+    y_mm: float | None
+    jobs: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Night:
+    """One studio between two moments, as dashboard, page, text and mail show it. Times are UTC ISO texts; `offset_s`
+    is the studio's offset from UTC, for showing local time."""
+
+    studio: str
+    since_utc: str
+    until_utc: str
+    offset_s: int
+    beds: tuple[Bed, ...]
+    jobs: tuple[JobView, ...]
+    expected_not_seen: tuple[ListedJob, ...]
+    arriving: tuple[ArrivingRow, ...]
+    staying: tuple[StayingRow, ...]
+    unplaced: tuple[ScanRow, ...]
+    references: tuple[ScanRow, ...]
+    events: tuple[EventRow, ...]
+    runs: tuple[RunRow, ...]
+    fixity: tuple[FixityRow, ...]
+    space: tuple[Space, ...]
+    marks: tuple[RecurringMark, ...] = ()
+    progress: tuple[Progress, ...] = ()
+    alarms: tuple[str, ...] = ()
+    job_list_problems: tuple[str, ...] = ()
+    second: str = ""  # the folder of the second copy, '' where none is set

@@ -419,7 +419,7 @@ def _limits(book: str, table: Table, origins: Mapping[str, str]) -> dict[tuple[s
             raise _unknown(origins.get(f"limits.{check}", book), f"limits.{check}", check, list(known))
         if not isinstance(readings, dict):
             raise RuleBookError(
-                book, f"limits.{check}", "must be a table", "write [limits.%s] with one line a reading" % check
+                book, f"limits.{check}", "must be a table", f"write [limits.{check}] with one line a reading"
             )
         for reading, rules in readings.items():
             key = f"limits.{check}.{reading}"
