@@ -1,0 +1,339 @@
+"""Moves that lose nothing and overwrite nothing, from whatever state a crash left them in.
+
+On one file system: fsync the file, rename without replacing, fsync both folders. Across: copy to a hidden `.part`
+beside the target, fsync, read it back, rename, fsync the folder, look at the source once more, unlink it, fsync its
+folder. Each call first looks at what is there, so the same call finishes what an interrupted one began.
+"""
+
+from __future__ import annotations
+
+import errno
+import hashlib
+import os
+import re
+import unicodedata
+from collections.abc import Callable, Collection
+from contextlib import suppress
+from enum import Enum
+from pathlib import Path
+from typing import Final
+
+from ..errors import MoveError
+from ..model import Identity, shown
+from .disk import (
+    BLOCK_BYTES,
+    Digested,
+    digest,
+    digest_of,
+    failed,
+    fsync_dir,
+    identity,
+    open_regular,
+    rename_noreplace,
+    same_file_system,
+)
+
+PART_NAME: Final = re.compile(r"\.[0-9a-f]{16}\.part")
+NAME_BYTES: Final = 255
+
+
+class Step(Enum):
+    """How far a move has come; each is durable when it is told."""
+
+    COPIED = "the target stands, the source as well"
+    MOVED = "the target stands, the source is gone"
+    NEWER = "the target stands; the source's name holds other bytes by now, a new scan, which is left alone"
+
+
+def _ignore(step: Step) -> None:
+    """Nobody needs to be told."""
+
+
+def move(
+    source: Path,
+    target: Path,
+    sha256: str,
+    on_step: Callable[[Step], None] = _ignore,
+    known: Identity | None = None,
+) -> Digested:
+    """Bring the file with this digest from source to target; the target's folder must exist.
+
+    Idempotent: called again with the same arguments after any interruption it ends in the same state, and on a
+    finished move it changes nothing. `known` is the identity under which the digest was taken: a rename then need not
+    read the file again. Raises MoveError, the source untouched, when source or target hold other bytes than named, or
+    the system refuses; a target that holds the bytes already counts as this move's own work.
+    """
+    _different_places(source, target)
+    if identity(source) is None:
+        found = _the_file_at(target, sha256, f"{shown(str(source))} is gone and")
+        _make_durable(target.parent, source.parent)
+        on_step(Step.MOVED)
+        return found
+    if identity(target) is not None:
+        _make_target_durable(target, sha256)
+    elif not _renamed(source, target, sha256, known):
+        _copied(source, target, sha256)
+    end = Step.MOVED
+    if identity(source) is not None:
+        on_step(Step.COPIED)
+        end = _remove_source(source, target, sha256)
+    on_step(end)
+    return _digested_now(target, sha256)
+
+
+def copy(source: Path, target: Path, sha256: str) -> Digested:
+    """A second file with these bytes, read back and durable; the source stays. Idempotent, never overwrites."""
+    _different_places(source, target)
+    if identity(target) is not None:
+        _make_target_durable(target, sha256)
+    else:
+        _copied(source, target, sha256)
+    return _digested_now(target, sha256)
+
+
+def write_beside(path: Path, data: bytes, replace: bool = False) -> None:
+    """Write a whole small file so that its name never stands for half of it. Without `replace`, another file at the
+    name is a MoveError, the same bytes there are not."""
+    sha256 = hashlib.sha256(data).hexdigest()
+    part = _part(path.parent, sha256)
+    try:
+        part.unlink(missing_ok=True)
+        fd = os.open(part, os.O_WRONLY | os.O_CREAT | os.O_EXCL | os.O_CLOEXEC, 0o666)
+        try:
+            _write_all(fd, memoryview(data))
+            os.fsync(fd)
+        finally:
+            os.close(fd)
+        if replace:
+            part.replace(path)
+        else:
+            rename_noreplace(part, path)
+        fsync_dir(path.parent)
+    except FileExistsError:
+        _discard(part)
+        _the_file_at(path, sha256, "")
+        _make_durable(path.parent)
+    except OSError as error:
+        _discard(part)
+        raise failed("writing", path, error) from error
+
+
+def make_folder(folder: Path) -> None:
+    """The folder and its parents, durable; one that is there already is fine."""
+    try:
+        if not folder.is_dir():
+            make_folder(folder.parent)
+            folder.mkdir(exist_ok=True)
+            fsync_dir(folder.parent)
+    except OSError as error:
+        raise failed("making the folder", folder, error) from error
+
+
+def free_name(folder: Path, name: str, reserved: Collection[str] = ()) -> str:
+    """`name`, or STEM~2.EXT, ~3 …: the first that stands neither in the folder nor among the reserved, also where
+    upper and lower case or composed letters are the same; at most 255 bytes."""
+    try:
+        taken = {_folded(entry) for entry in (*os.listdir(folder), *reserved)}  # noqa: PTH208 - names, not paths
+    except OSError as error:
+        raise failed("listing", folder, error) from error
+    stem, suffix = _stem_and_suffix(name)
+    number, candidate = 1, _short(stem, suffix)
+    while _folded(candidate) in taken:
+        number += 1
+        candidate = _short(stem, f"~{number}{suffix}")
+    return candidate
+
+
+def remove_stale_parts(folder: Path) -> tuple[Path, ...]:
+    """Remove what interrupted copies left in a folder; only names of our own making, only plain files."""
+    removed = []
+    try:
+        for entry in sorted(os.scandir(folder), key=lambda entry: entry.name):
+            if PART_NAME.fullmatch(entry.name) and entry.is_file(follow_symlinks=False):
+                Path(entry.path).unlink(missing_ok=True)
+                removed.append(Path(entry.path))
+    except OSError as error:
+        raise failed("tidying", folder, error) from error
+    return tuple(removed)
+
+
+def _different_places(source: Path, target: Path) -> None:
+    """One directory entry under two names (bind mount, linked folder) must never be 'moved': unlinking the source
+    would remove the target."""
+    try:
+        same_folder = source.parent.exists() and source.parent.samefile(target.parent)
+    except OSError as error:
+        raise failed("moving to", target, error) from error
+    if not same_folder:
+        return
+    here, there = identity(source), identity(target)
+    same_entry = here is not None and there is not None and here == there and source.lstat().st_nlink == 1
+    if source.name == target.name or same_entry:
+        raise MoveError(f"{shown(str(source))} and {shown(str(target))} are the same file; nothing is to be moved")
+
+
+def _the_file_at(path: Path, sha256: str, before: str) -> Digested:
+    if identity(path) is None:
+        raise MoveError(f"{before} {shown(str(path))} is not there either; look for the file, then run verify".strip())
+    found = digest(path)
+    if found.sha256 != sha256:
+        raise MoveError(f"{before} another file stands at {shown(str(path))}; it is kept, choose another name".strip())
+    return found
+
+
+def _digested_now(target: Path, sha256: str) -> Digested:
+    now = identity(target)
+    if now is None:
+        raise MoveError(f"{shown(str(target))} vanished right after it was written; look at that disk")
+    return Digested(sha256, now)
+
+
+def _make_durable(*folders: Path) -> None:
+    for folder in folders:
+        try:
+            fsync_dir(folder)
+        except FileNotFoundError:
+            continue  # a source folder may have been tidied away since
+        except OSError as error:
+            raise failed("securing the folder", folder, error) from error
+
+
+def _make_target_durable(target: Path, sha256: str) -> None:
+    """The target of an earlier attempt: its bytes are proven by reading, then forced to disk with its name."""
+    _the_file_at(target, sha256, "")
+    try:
+        fd = open_regular(target)
+        try:
+            os.fsync(fd)
+        finally:
+            os.close(fd)
+    except OSError as error:
+        raise failed("securing", target, error) from error
+    _make_durable(target.parent)
+
+
+def _renamed(source: Path, target: Path, sha256: str, known: Identity | None) -> bool:
+    """Move by renaming; False where the two lie on different file systems."""
+    try:
+        if not same_file_system(source, target.parent):
+            return False
+        if known is None or identity(source) != known:
+            _the_file_at(source, sha256, "the scan changed since it was checked:")
+        fd = open_regular(source)
+        try:
+            os.fsync(fd)  # the scan program may never have done it
+        finally:
+            os.close(fd)
+        rename_noreplace(source, target)
+    except FileExistsError:
+        _the_file_at(target, sha256, "")
+    except OSError as error:
+        if error.errno == errno.EXDEV:
+            return False
+        raise failed("moving to", target, error) from error
+    _make_durable(target.parent, source.parent)
+    return True
+
+
+def _copied(source: Path, target: Path, sha256: str) -> None:
+    """Copy, prove and name the target. A copy whose fsync failed is thrown away and written anew from the source,
+    once: asking the same pages to be synced again may report success for data that is lost."""
+    part = _part(target.parent, sha256)
+    try:
+        try:
+            _write_part(source, part, sha256)
+        except OSError as error:
+            if error.errno != errno.EIO:
+                raise
+            _write_part(source, part, sha256)
+        try:
+            rename_noreplace(part, target)
+        except FileExistsError:
+            _discard(part)
+            _the_file_at(target, sha256, "")
+        fsync_dir(target.parent)
+    except OSError as error:
+        _discard(part)
+        raise failed("copying to", target, error) from error
+    except MoveError:
+        _discard(part)
+        raise
+
+
+def _write_part(source: Path, part: Path, sha256: str) -> None:
+    part.unlink(missing_ok=True)
+    reading = open_regular(source)
+    try:
+        before = os.fstat(reading)
+        writing = os.open(part, os.O_RDWR | os.O_CREAT | os.O_EXCL | os.O_CLOEXEC, 0o666)
+        try:
+            if _stream(reading, writing, source) != sha256:
+                raise MoveError(f"{shown(str(source))} changed since it was checked; it is measured again")
+            os.utime(writing, ns=(before.st_atime_ns, before.st_mtime_ns))
+            os.fsync(writing)
+            os.posix_fadvise(writing, 0, 0, os.POSIX_FADV_DONTNEED)  # read back from the disk, not from memory
+            if digest_of(writing) != sha256:
+                raise MoveError(f"the copy of {shown(str(source))} reads back differently; look at the target's disk")
+        finally:
+            os.close(writing)
+    finally:
+        os.close(reading)
+
+
+def _stream(reading: int, writing: int, source: Path) -> str:
+    sha, block = hashlib.sha256(), bytearray(BLOCK_BYTES)
+    view = memoryview(block)
+    while True:
+        try:
+            count = os.readv(reading, [block])
+        except OSError as error:
+            raise failed("reading", source, error) from error
+        if not count:
+            return sha.hexdigest()
+        sha.update(view[:count])
+        _write_all(writing, view[:count])
+
+
+def _write_all(fd: int, data: memoryview) -> None:
+    while data:
+        data = data[os.write(fd, data) :]
+
+
+def _remove_source(source: Path, target: Path, sha256: str) -> Step:
+    """Unlink the source, having read it once more: what changed since the copy is a new scan and stays."""
+    now = digest(source)
+    if now.sha256 != sha256:
+        return Step.NEWER
+    if identity(source) != now.identity or identity(target) is None:
+        raise MoveError(f"{shown(str(source))} changed at the last moment; both are kept, it is tried again")
+    try:
+        source.unlink()
+        fsync_dir(source.parent)
+    except OSError as error:
+        raise failed("removing the moved scan", source, error) from error
+    return Step.MOVED
+
+
+def _part(folder: Path, sha256: str) -> Path:
+    """Short whatever the target is called: a name of 255 bytes has no room for a suffix."""
+    return folder / f".{sha256[:16]}.part"
+
+
+def _discard(part: Path) -> None:
+    with suppress(OSError):  # the reason why it is discarded is already on its way
+        part.unlink(missing_ok=True)
+
+
+def _folded(name: str) -> str:
+    return unicodedata.normalize("NFC", unicodedata.normalize("NFC", name).casefold())
+
+
+def _stem_and_suffix(name: str) -> tuple[str, str]:
+    stem, dot, extension = name.rpartition(".")
+    return (stem, dot + extension) if stem and len(extension) <= 8 else (name, "")
+
+
+def _short(stem: str, suffix: str) -> str:
+    while len(os.fsencode(stem + suffix)) > NAME_BYTES:
+        stem = stem[:-1]
+    return stem + suffix
