@@ -222,6 +222,8 @@ class Crop:
     box: Box
     skew_deg: float
     tight: Box
+    corners: tuple[tuple[float, float], ...] = ()  # of the work, edge coordinates (x, y), clockwise from the top left
+    runs_out: Sides = Sides(False, False, False, False)  # noqa: RUF009 - frozen; sides where the work reaches the frame
 
 
 @dataclass(frozen=True, slots=True)

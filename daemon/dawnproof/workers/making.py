@@ -1,0 +1,350 @@
+"""What a child does with a job whose parts are all there: join them, crop, write the production master and the
+proofs into a staging folder, and say what the job is worth. Nothing is moved here."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from ..assemble.join import plan_join, render
+from ..assemble.parts import JoinPart, JoinPlan, JoinSettings, Pixels
+from ..errors import JoinRefused
+from ..measure.curve import curve_said
+from ..model import MM_PER_INCH, Bed, Box, Crop, Finding, Level, ListedJob, Measured, Outcome, Role
+from ..naming import outer_sides
+from ..policy import Context, judge_scan, judge_size, make_finding, outcome_of
+from ..print_sizes import largest_prints
+from ..rulebook import RuleBook
+from ..storage.tiff import MasterTags, Scan, open_scan, write_master
+from .closeups import Proofs
+from .pool import report_share
+
+LEAST_HALF_STRIP_MM = 10.0
+
+
+@dataclass(frozen=True, slots=True)
+class PartAsk:
+    """One used scan of the work."""
+
+    scan: int
+    path: str
+    file: str
+    label: str
+    light: str
+    bed: Bed
+    measured: Measured
+    findings: tuple[Finding, ...]
+    admitted_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class JobAsk:
+    """A complete job. `staging` is an empty folder on the archive's disk, `proofs` one on the proofs' disk; both
+    exist. `findings`: what is already known of the job as a whole."""
+
+    job: str
+    book: RuleBook
+    listed: ListedJob | None
+    parts: tuple[PartAsk, ...]
+    overviews: tuple[PartAsk, ...]
+    grid: tuple[int, int] | None
+    findings: tuple[Finding, ...]
+    staging: str
+    proofs: str
+    software: str
+    accepted: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Made:
+    """What came of it. `scan_findings` by scan number where the join changed them; documents are JSON texts."""
+
+    outcome: Outcome
+    findings: tuple[Finding, ...]
+    scan_findings: tuple[tuple[int, tuple[Finding, ...]], ...] = ()
+    master: str = ""  # relative to staging
+    master_sha256: str = ""
+    master_bytes: int = 0
+    join: str = ""
+    crop: str = ""
+    print_sizes: str = ""
+    pictures: tuple[str, ...] = field(default=())
+
+
+def make_job(ask: JobAsk) -> Made:
+    """Join, crop, proof and judge; errors of single files are ScanErrors, a refused join is a finding."""
+    findings = list(ask.findings)
+    changed: dict[int, tuple[Finding, ...]] = {}
+    scans = {part.file: open_scan(Path(part.path)) for part in ask.parts}
+    try:
+        joined = _Joined()
+        if _worth_joining(ask):
+            joined = _join(ask, scans, findings, changed)
+        standing = [f for part in ask.parts for f in changed.get(part.scan, part.findings)]
+        outcome = Outcome.ARCHIVE if ask.accepted else outcome_of([*standing, *findings])
+        frame = _frame_of(ask, joined.plan, findings)
+        outcome = Outcome.ARCHIVE if ask.accepted else outcome_of([*standing, *findings])
+        return _written(ask, scans, joined, frame, outcome, findings, changed)
+    finally:
+        for scan in scans.values():
+            scan.close()
+
+
+@dataclass(frozen=True, slots=True)
+class _Joined:
+    plan: JoinPlan | None = None
+    parts: tuple[JoinPart, ...] = ()
+    document: Mapping[str, Any] | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class _Source:
+    """A scan as the join reads it."""
+
+    scan: Scan
+
+    @property
+    def width(self) -> int:
+        return self.scan.facts.width_px
+
+    @property
+    def height(self) -> int:
+        return self.scan.facts.height_px
+
+    @property
+    def channels(self) -> int:
+        return self.scan.facts.channels
+
+    @property
+    def depth_bits(self) -> int:
+        return self.scan.facts.depth_bits
+
+    def region(self, x: int, y: int, width: int, height: int) -> Pixels:
+        return self.scan.region(x, y, width, height)
+
+
+def _worth_joining(ask: JobAsk) -> bool:
+    """Several parts without a fault that joining could not lift: doubling at a stitch may lie in a strip not used."""
+    faults = [f for part in ask.parts for f in part.findings if f.level is Level.FAULT]
+    blocked = any(f.check != "seam" for f in faults) or any(f.level is Level.FAULT for f in ask.findings)
+    return len(ask.parts) > 1 and (not blocked or ask.accepted)
+
+
+def _join(ask: JobAsk, scans: Mapping[str, Scan], findings: list[Finding],
+          changed: dict[int, tuple[Finding, ...]]) -> _Joined:  # fmt: skip
+    parts = tuple(join_part(part, scans[part.file]) for part in ask.parts)
+    settings = JoinSettings(
+        most_rotation_deg=ask.book.join.max_rotation_deg, most_gain=1 + ask.book.join.max_gain_percent / 100,
+        session_h=ask.book.join.hours_apart,
+    )  # fmt: skip
+    try:
+        plan = plan_join(parts, settings, lambda share: report_share(0.5 * share))
+    except JoinRefused as refused:
+        findings.append(make_finding("join", "refused", Level.FAULT, f"the parts were not joined: {refused.reason}",
+                                     refused.advice or None))  # fmt: skip
+        return _Joined(document=refusal_document(ask.parts, refused))
+    own = judge_scan(plan.readings, ask.book, Context(listed=ask.listed))
+    findings += own
+    findings += [make_finding("join", note.code, Level.FAULT if note.fault else Level.NOTE, note.text, "")
+                 for note in plan.notes]  # fmt: skip
+    unused = set(plan.unused_seams)
+    for part in ask.parts:
+        if part.file in unused:
+            changed[part.scan] = tuple(unused_seam(f) for f in part.findings)
+    return _Joined(plan, parts, plan_document(plan, "", own))
+
+
+def join_part(part: PartAsk, scan: Scan) -> JoinPart:
+    """A part as the join wants it: where its stitches lie and how wide a strip around each must not be cut in."""
+    ppi = part.measured.ppi_x or 300.0
+    left_mm = _left_on_bed(part)
+    half_mm = max(LEAST_HALF_STRIP_MM, part.bed.seam_tolerance_mm + part.bed.blend_mm)
+    seams: tuple[float, ...] = ()
+    if left_mm is not None:
+        at = [(s - left_mm) * ppi / MM_PER_INCH for s in part.bed.seams_mm]
+        seams = tuple(x for x in at if 0 < x < part.measured.width_px)
+    crop = part.measured.crop
+    return JoinPart(part.file, part.label, _Source(scan), ppi, scan.facts.icc, seams, half_mm * ppi / MM_PER_INCH,
+                    part.admitted_s, crop.tight if crop else None)  # fmt: skip
+
+
+def _left_on_bed(part: PartAsk) -> float | None:
+    """Where the scan's left edge lies on the bed: 0 for a scan as wide as the bed; None where nobody knows."""
+    width_mm = part.measured.width_px * MM_PER_INCH / (part.measured.ppi_x or 300.0)
+    return 0.0 if width_mm > 0.98 * part.bed.width_mm else None
+
+
+def unused_seam(finding: Finding) -> Finding:
+    """A finding about a strip that the master does not show."""
+    if finding.check != "seam" or finding.level is not Level.FAULT:
+        return finding
+    return Finding(finding.check, finding.name, Level.NOTE, None, f"{finding.text}; the strip is not used in the master",
+                   "", finding.where)  # fmt: skip
+
+
+def plan_document(plan: JoinPlan, out: str, findings: tuple[Finding, ...]) -> dict[str, Any]:
+    """A join in the words of the JSON contract; `matrix` leads to the uncropped joined image."""
+    return {
+        "out": out or None,
+        "width_px": plan.width,
+        "height_px": plan.height,
+        "refused": None,
+        "parts": [
+            {"file": p.name, "matrix": [[float(v) for v in row] for row in p.matrix], "gain": [float(g) for g in p.gain]}
+            for p in plan.parts
+        ],
+        "overlaps": [
+            {
+                "a": o.a, "b": o.b, "share": round(o.share, 4), "residual_px": round(o.residual_px, 4),
+                "warp_px": round(o.warp_px, 3), "rotation_deg": round(o.rotation_deg, 4),
+                "tone_percent": round(o.tone_percent, 3), "relief": None if o.relief is None else round(o.relief, 3),
+            }
+            for o in plan.overlaps
+        ],
+        "curve": curve_said(plan.icc),
+        "notes": [{"code": n.code, "text": n.text} for n in plan.notes],
+    }  # fmt: skip
+
+
+def refusal_document(parts: tuple[PartAsk, ...], refused: JoinRefused) -> dict[str, Any]:
+    """A join that was refused, in the words of the JSON contract."""
+    return {"out": None, "width_px": None, "height_px": None, "refused": refused.reason,
+            "parts": [], "overlaps": [], "notes": []}  # fmt: skip
+
+
+def _frame_of(ask: JobAsk, plan: JoinPlan | None, findings: list[Finding]) -> Box | None:
+    """The rectangle of the production master on the scan or the joined image; the measured size is judged by it."""
+    ppi = ask.parts[0].measured.ppi_x or 300.0
+    if plan is not None:
+        tight = _joined_tight(ask, plan)
+        box = _bordered(tight, round(ask.book.crop.border_mm * ppi / MM_PER_INCH), plan.width, plan.height)
+    elif len(ask.parts) == 1:
+        crop = ask.parts[0].measured.crop or _whole(ask.parts[0].measured)
+        tight, box = crop.tight, crop.box
+    else:
+        return None
+    size = judge_size(tight.width * MM_PER_INCH / ppi, tight.height * MM_PER_INCH / ppi, ask.listed, ask.book)
+    if size is not None:
+        findings.append(size)
+    return box
+
+
+def _joined_tight(ask: JobAsk, plan: JoinPlan) -> Box:
+    """The work on the joined image: outer corners of the parts, carried over by their transforms."""
+    placed = {p.name: p for p in plan.parts}
+    edges: dict[str, list[float]] = {"left": [], "top": [], "right": [], "bottom": []}
+    every: list[tuple[float, float]] = []
+    for part in ask.parts:
+        crop = part.measured.crop or _whole(part.measured)
+        corners = crop.corners or _corners(crop.tight)
+        matrix = placed[part.file].matrix
+        moved = [tuple(matrix @ np.array((x - 0.5, y - 0.5, 1.0)) + 0.5) for x, y in corners]
+        every += moved
+        outer = outer_sides(part.label, ask.grid)
+        for side, pair, axis in (("left", (0, 3), 0), ("top", (0, 1), 1), ("right", (1, 2), 0), ("bottom", (2, 3), 1)):
+            if getattr(outer, side):
+                edges[side] += [moved[i][axis] for i in pair]
+    xs, ys = [p[0] for p in every], [p[1] for p in every]
+    left, top = min(edges["left"] or xs), min(edges["top"] or ys)
+    right, bottom = max(edges["right"] or xs), max(edges["bottom"] or ys)
+    x, y = max(0, int(np.floor(left))), max(0, int(np.floor(top)))
+    return Box(x, y, min(plan.width, int(np.ceil(right))) - x, min(plan.height, int(np.ceil(bottom))) - y)
+
+
+def _corners(box: Box) -> tuple[tuple[float, float], ...]:
+    return ((box.x, box.y), (box.right, box.y), (box.right, box.bottom), (box.x, box.bottom))
+
+
+def _whole(measured: Measured) -> Crop:
+    box = Box(0, 0, measured.width_px, measured.height_px)
+    return Crop(box, 0.0, box)
+
+
+def _bordered(tight: Box, border: int, width: int, height: int) -> Box:
+    x, y = max(0, tight.x - border), max(0, tight.y - border)
+    return Box(x, y, min(width, tight.right + border) - x, min(height, tight.bottom + border) - y)
+
+
+def _written(ask: JobAsk, scans: Mapping[str, Scan], joined: _Joined, box: Box | None, outcome: Outcome,
+             findings: list[Finding], changed: dict[int, tuple[Finding, ...]]) -> Made:  # fmt: skip
+    proofs = Proofs(Path(ask.proofs), ask.book.output.proof_px)
+    parts = [(part, scans[part.file], changed.get(part.scan, part.findings)) for part in ask.parts]
+    made = Made(
+        outcome, tuple(findings), tuple(changed.items()), join=json.dumps(joined.document) if joined.document else ""
+    )
+    if outcome is Outcome.ARCHIVE and box is not None:
+        made = _with_master(made, ask, scans, joined, box, proofs)
+    elif outcome is Outcome.REWORK:
+        proofs.of_parts([(part.label, scan) for part, scan, _ in parts])
+    for part, scan, own in parts:
+        proofs.add_scan(part.label, scan, part.measured, own, part.bed)
+    if joined.plan is not None and outcome is Outcome.ARCHIVE and made.master:
+        proofs.add_cuts(joined.plan, Path(ask.staging) / made.master, box or Box(0, 0, 0, 0))
+    return replace(made, pictures=proofs.write())
+
+
+def _with_master(made: Made, ask: JobAsk, scans: Mapping[str, Scan], joined: _Joined, box: Box, proofs: Proofs) -> Made:
+    first = ask.parts[0]
+    scan = scans[first.file]
+    bands = _cropped(render(joined.plan, joined.parts), box) if joined.plan else _cropped(scan.bands(), box)
+    relative = f"data/{ask.job}.tif"
+    tags = MasterTags(job=ask.job, sources=tuple(p.file for p in ask.parts), software=ask.software,
+                      description=f"production master of {ask.job}, from {len(ask.parts)} scan(s)")  # fmt: skip
+    ppi = (first.measured.ppi_x or 300.0, first.measured.ppi_y or 300.0)
+    shrunk = proofs.shrinker(box.width, box.height)
+    written = write_master(
+        Path(ask.staging) / relative, _watched(bands, shrunk.see, box.height, 0.5 if joined.plan else 0.0), box.width,
+        box.height, scan.facts.channels, scan.facts.depth_bits, scan.facts.icc, ppi, tags,
+        compression=ask.book.output.compression,
+    )  # fmt: skip
+    proofs.of_master(shrunk.picture(), scan.facts.icc)
+    document = _moved_to_master(joined.document, box) if joined.document else None
+    detail = min((float(r.value) for p in ask.parts for r in p.measured.readings
+                  if r.name in {"detail_x", "detail_y"} and isinstance(r.value, float) and r.certain), default=1.0)  # fmt: skip
+    sizes = [{"ppi": s.ppi, "width_mm": s.width_mm, "height_mm": s.height_mm}
+             for s in largest_prints(box.width, box.height, detail)]  # fmt: skip
+    skew = first.measured.crop.skew_deg if first.measured.crop and not joined.plan else 0.0
+    crop = {"x": box.x, "y": box.y, "width": box.width, "height": box.height, "skew_deg": skew}
+    return replace(made, master=relative, master_sha256=written.sha256, master_bytes=written.size_bytes,
+                   join=json.dumps(document) if document else made.join, crop=json.dumps(crop),
+                   print_sizes=json.dumps(sizes))  # fmt: skip
+
+
+def _moved_to_master(document: Mapping[str, Any], box: Box) -> dict[str, Any]:
+    """The same transforms, leading to the cropped master."""
+    parts = [
+        {
+            **p,
+            "matrix": [
+                [*p["matrix"][0][:2], p["matrix"][0][2] - box.x],
+                [*p["matrix"][1][:2], p["matrix"][1][2] - box.y],
+            ],
+        }
+        for p in document["parts"]
+    ]
+    return {**document, "parts": parts, "width_px": box.width, "height_px": box.height}
+
+
+def _cropped(bands: Iterator[Pixels], box: Box) -> Iterator[Pixels]:
+    row = 0
+    for band in bands:
+        top, bottom = max(box.y - row, 0), min(box.bottom - row, band.shape[0])
+        if bottom > top:
+            yield np.ascontiguousarray(band[top:bottom, box.x : box.right])
+        row += band.shape[0]
+        if row >= box.bottom:
+            return
+
+
+def _watched(bands: Iterator[Pixels], see: Any, height: int, begun: float) -> Iterator[Pixels]:
+    row = 0
+    for band in bands:
+        see(band)
+        row += band.shape[0]
+        report_share(begun + (1 - begun) * 0.95 * row / height)
+        yield band

@@ -1,0 +1,226 @@
+"""A few single-worker children with limits of memory and time; a child that dies takes only its own task along."""
+
+from __future__ import annotations
+
+import ctypes
+import multiprocessing
+import os
+import resource
+import signal
+import threading
+import time
+from collections import deque
+from collections.abc import Callable
+from concurrent.futures import Future, ProcessPoolExecutor
+from concurrent.futures.process import BrokenProcessPool
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from ..errors import WorkerDied
+from ..model import Progress
+
+PR_SET_PDEATHSIG = 1
+RESIDENT_SHARE = 0.75  # of the address space a child may map: what may really be in memory
+_shown: Any = None  # in a child: the shared share done of its slot
+
+
+@dataclass
+class _Task:
+    function: Callable[..., Any]
+    arguments: tuple[Any, ...]
+    what: str
+    subject: str
+    future: Future[Any] = field(default_factory=Future)
+    begun_s: float = 0.0
+    killed: str = ""
+
+
+class Pool:
+    """Children that run tasks. Short tasks (a scan on the bed waits for its verdict) go before long ones (joins),
+    and long ones never take every slot when there is more than one."""
+
+    def __init__(self, slots: int, memory_mb: int, wall_s: float, renew_after: int) -> None:
+        os.environ["VIPS_BLOCK_UNTRUSTED"] = "1"  # children inherit it before they load libvips
+        count = slots or min(2, os.cpu_count() or 1)
+        self._wall_s = wall_s
+        self._short: deque[_Task] = deque()
+        self._long: deque[_Task] = deque()
+        self._lock = threading.RLock()
+        self._slots = [_Slot(memory_mb, renew_after) for _ in range(count)]
+        self._closed = False
+
+    def submit(
+        self, what: str, subject: str, function: Callable[..., Any], *arguments: Any, long: bool = False
+    ) -> Future[Any]:
+        """Run `function(*arguments)` in a child. The future fails with the function's own error, or WorkerDied."""
+        task = _Task(function, arguments, what, subject)
+        with self._lock:
+            (self._long if long else self._short).append(task)
+        self._feed()
+        return task.future
+
+    def waiting(self) -> int:
+        """Tasks that have not begun."""
+        with self._lock:
+            return len(self._short) + len(self._long)
+
+    def progress(self) -> tuple[Progress, ...]:
+        """What the children are doing now."""
+        now = time.monotonic()
+        with self._lock:
+            return tuple(
+                Progress(s.task.what, s.task.subject, s.share(), now - s.task.begun_s) for s in self._slots if s.task
+            )
+
+    def watch(self) -> None:
+        """Kill what runs too long or holds too much memory; called regularly by the owner."""
+        now = time.monotonic()
+        with self._lock:
+            for slot in self._slots:
+                task = slot.task
+                if task is None or task.killed:
+                    continue
+                if now - task.begun_s > self._wall_s:
+                    task.killed = f"it took longer than {self._wall_s:.0f} s"
+                elif slot.resident_bytes() > slot.resident_limit:
+                    task.killed = f"it needed more than {slot.resident_limit >> 20} MB of memory"
+                if task.killed:
+                    slot.kill()
+
+    def close(self, wait: bool = True) -> None:
+        """End the children; tasks that have not begun are cancelled, one that runs is ended unless waited for."""
+        with self._lock:
+            self._closed = True
+            for task in (*self._short, *self._long):
+                task.future.cancel()
+            self._short.clear()
+            self._long.clear()
+            slots = list(self._slots)
+        for slot in slots:
+            if not wait:
+                slot.kill()
+            slot.shut(wait)
+
+    def _feed(self) -> None:
+        with self._lock:
+            if self._closed:
+                return
+            for slot in self._slots:
+                task = self._next() if slot.task is None else None
+                if task is None:
+                    continue
+                if not task.future.set_running_or_notify_cancel():
+                    continue
+                task.begun_s = time.monotonic()
+                try:
+                    inner = slot.start(task)
+                except BrokenProcessPool as error:
+                    self._end(slot, task, error)
+                    continue
+                inner.add_done_callback(lambda done, s=slot, t=task: self._done(s, t, done))
+
+    def _next(self) -> _Task | None:
+        if self._short:
+            return self._short.popleft()
+        running = sum(1 for s in self._slots if s.task and s.long)
+        if self._long and (running < max(1, len(self._slots) - 1)):
+            return self._long.popleft()
+        return None
+
+    def _done(self, slot: _Slot, task: _Task, inner: Future[Any]) -> None:
+        error = inner.exception()
+        if error is None:
+            with self._lock:
+                slot.finish()
+            task.future.set_result(inner.result())
+        else:
+            self._end(slot, task, error)
+        self._feed()
+
+    def _end(self, slot: _Slot, task: _Task, error: BaseException) -> None:
+        died = isinstance(error, BrokenProcessPool)
+        with self._lock:
+            slot.finish(broken=died)
+        if died or isinstance(error, MemoryError):
+            why = task.killed or (
+                "it needed too much memory" if isinstance(error, MemoryError) else "it ended by itself"
+            )
+            task.future.set_exception(WorkerDied(f"the child {task.what} this file was stopped: {why}"))
+        else:
+            task.future.set_exception(error)
+
+
+class _Slot:
+    """One child at a time, replaced after a death and after a number of tasks."""
+
+    def __init__(self, memory_mb: int, renew_after: int) -> None:
+        self._memory_bytes = memory_mb << 20
+        self._renew_after = renew_after
+        self._context = multiprocessing.get_context("spawn")
+        self._shared = self._context.Array("d", 2, lock=False)  # process number, share done
+        self._executor: ProcessPoolExecutor | None = None
+        self._count = 0
+        self.task: _Task | None = None
+        self.resident_limit = int(self._memory_bytes * RESIDENT_SHARE)
+
+    @property
+    def long(self) -> bool:
+        return self.task is not None and self.task.what == "joining"
+
+    def start(self, task: _Task) -> Future[Any]:
+        if self._executor is None:
+            self._shared[0] = 0.0
+            self._executor = ProcessPoolExecutor(
+                1, self._context, initializer=_guard, initargs=(self._memory_bytes, self._shared)
+            )
+        self._shared[1] = 0.0
+        self.task = task
+        return self._executor.submit(task.function, *task.arguments)
+
+    def finish(self, broken: bool = False) -> None:
+        self.task = None
+        self._count += 1
+        if broken or self._count >= self._renew_after:
+            self.shut(wait=False)
+
+    def shut(self, wait: bool) -> None:
+        if self._executor is not None:
+            self._executor.shutdown(wait=wait, cancel_futures=True)
+        self._executor, self._count = None, 0
+
+    def share(self) -> float:
+        return float(self._shared[1])
+
+    def resident_bytes(self) -> int:
+        try:
+            fields = Path(f"/proc/{int(self._shared[0])}/statm").read_text("ascii").split()
+        except OSError:
+            return 0
+        return int(fields[1]) * resource.getpagesize()
+
+    def kill(self) -> None:
+        if self._shared[0]:
+            try:
+                os.kill(int(self._shared[0]), signal.SIGKILL)
+            except ProcessLookupError:
+                return
+
+
+def report_share(done: float) -> None:
+    """Called in a child: how much of the task is done, 0 to 1."""
+    if _shown is not None:
+        _shown[1] = done
+
+
+def _guard(memory_bytes: int, shared: Any) -> None:
+    """First thing in a child: limits, no keyboard interrupt, an end with its parent."""
+    global _shown
+    _shown = shared
+    shared[0] = float(os.getpid())
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    signal.signal(signal.SIGTERM, signal.SIG_DFL)
+    ctypes.CDLL(None, use_errno=True).prctl(PR_SET_PDEATHSIG, signal.SIGKILL)
+    resource.setrlimit(resource.RLIMIT_AS, (memory_bytes, memory_bytes))
+    resource.setrlimit(resource.RLIMIT_CORE, (0, 0))
+    os.nice(5)
