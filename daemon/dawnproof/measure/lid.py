@@ -1,0 +1,167 @@
+"""What lies around the work: the lid of the bed, or the dark room where it was left open.
+
+The lid is looked for along the rim of the scan, its tone carried inwards as a smooth surface, and every pixel's
+distance from it taken. Pictures are overviews: (rows, columns, channels) float32, 0 to 1 in the file's encoding.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+import numpy.typing as npt
+
+Picture = npt.NDArray[np.float32]
+Mask = npt.NDArray[np.uint8]
+
+_RIM_PX = 4
+_SEGMENT_PX = 24
+_NEIGHBOUR_TONE = 0.03  # two pieces of rim side by side belong to the same lid below this difference
+_LID_SPREAD = 0.10  # all pieces of one lid lie within this of its middle tone
+_LEAST_SHARE = 0.08  # of the rim
+_MOST_TINT = 0.10  # lids are neutral; a coloured rim is the work itself
+_FIT_PIXELS = 6_000
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Surroundings:
+    """The lid as seen: its kind, each pixel's distance from it (largest over the channels), the distance above which
+    a pixel is not lid, and the noise of the lid at overview scale."""
+
+    kind: str
+    distance: npt.NDArray[np.float32]
+    threshold: float
+    noise: float
+    reach: Mask  # 1 where lid is connected with the rim
+
+
+def surroundings(picture: Picture, expected: str) -> Surroundings | None:
+    """The lid around the work, or None where the rim of the scan shows none. `expected` is the bed's own lid."""
+    tones, places = _rim(picture)
+    members = _largest_tone(tones, expected)
+    if members is None:
+        return None
+    kind = _kind(tones[members])
+    seeds = np.zeros(picture.shape[:2], np.uint8)
+    for top, left, bottom, right in places[members]:
+        seeds[top:bottom, left:right] = 1
+    surface = _surface(picture, seeds, linear_only=_sides_seen(places[members], picture) < 3)
+    distance, noise = _distance(picture, surface, seeds)
+    for _ in range(2):
+        threshold = _threshold(noise, kind)
+        reach = _connected(distance < threshold, seeds)
+        surface = _columnwise(picture, _surface(picture, reach, linear_only=False), reach)
+        distance, noise = _distance(picture, surface, reach)
+    threshold = _threshold(noise, kind)
+    return Surroundings(kind, distance, threshold, noise, _connected(distance < threshold, seeds))
+
+
+def _rim(picture: Picture) -> tuple[Picture, npt.NDArray[np.int64]]:
+    """Median tone (n, channels) and place (n, 4: top, left, bottom, right) of each piece of rim, clockwise."""
+    rows, columns = picture.shape[:2]
+    deep = min(_RIM_PX, rows // 3, columns // 3)
+    across = [(a, min(a + _SEGMENT_PX, columns)) for a in range(0, columns, _SEGMENT_PX)]
+    down = [(a, min(a + _SEGMENT_PX, rows)) for a in range(0, rows, _SEGMENT_PX)]
+    places = [(0, a, deep, b) for a, b in across] + [(a, columns - deep, b, columns) for a, b in down]
+    places += [(rows - deep, a, rows, b) for a, b in reversed(across)] + [(a, 0, b, deep) for a, b in reversed(down)]
+    tones = [np.median(picture[t:b, le:r].reshape(-1, picture.shape[2]), axis=0) for t, le, b, r in places]
+    return np.asarray(tones, np.float32), np.asarray(places)
+
+
+def _largest_tone(tones: Picture, expected: str) -> npt.NDArray[np.int64] | None:
+    """Which pieces of rim show the lid: the largest run of like neighbours, with all other runs of its tone."""
+    breaks = np.abs(np.diff(tones, axis=0, prepend=tones[-1:])).max(axis=1) > _NEIGHBOUR_TONE
+    runs = np.cumsum(breaks)
+    runs[runs == runs[-1]] = runs[0] if not breaks[0] else runs[-1]
+    best: npt.NDArray[np.int64] | None = None
+    best_score = 0.0
+    for run in np.unique(runs):
+        middle = np.median(tones[runs == run], axis=0)
+        members = np.flatnonzero(np.abs(tones - middle).max(axis=1) < _LID_SPREAD)
+        share = len(members) / len(tones)
+        if share < _LEAST_SHARE or np.ptp(middle) > _MOST_TINT:
+            continue
+        score = share * (1.0 if _kind(tones[members]) == expected else 0.5)
+        if score > best_score:
+            best, best_score = members, score
+    return best
+
+
+def _kind(tones: Picture) -> str:
+    level = float(tones.mean())
+    if level > 0.7:
+        return "white"
+    if level > 0.2:
+        return "grey"
+    spread = float(np.ptp(np.percentile(tones.mean(axis=1), (5, 95))))
+    return "open" if spread > 0.25 * level + 0.002 else "black"
+
+
+def _sides_seen(places: npt.NDArray[np.int64], picture: Picture) -> int:
+    rows, columns = picture.shape[:2]
+    ends = np.array([0, 0, rows, columns])
+    return int((places == ends).any(axis=0).sum())
+
+
+def _terms(y: npt.NDArray[np.float64], x: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
+    return np.stack((np.ones_like(x), x, y, x * y, x * x, y * y), axis=-1)
+
+
+def _surface(picture: Picture, where: Mask, linear_only: bool) -> Picture:
+    """A smooth surface through the masked pixels: least squares with a small ridge, outliers dropped twice."""
+    rows, columns = where.shape
+    at = np.flatnonzero(where)
+    at = at[:: max(1, len(at) // _FIT_PIXELS)]
+    y, x = (at // columns) / rows * 2 - 1, (at % columns) / columns * 2 - 1
+    terms, values = _terms(y, x), picture.reshape(-1, picture.shape[2])[at].astype(np.float64)
+    ridge = len(at) * np.array([0.0, 1e-4, 1e-4, *((1e3,) * 3 if linear_only else (1e-3,) * 3)])
+    keep = np.ones(len(at), bool)
+    for _ in range(3):
+        a = terms[keep]
+        factors = np.linalg.solve(a.T @ a + np.diag(ridge), a.T @ values[keep])
+        off = np.abs(values - terms @ factors).max(axis=1)
+        keep = off <= 3 * max(float(np.median(off[keep])), 1e-4)
+    grid_y, grid_x = np.linspace(-1, 1, rows)[:, None], np.linspace(-1, 1, columns)[None, :]
+    layers = [
+        f[0] + f[2] * grid_y + f[5] * grid_y**2 + (f[1] + f[3] * grid_y) * grid_x + f[4] * grid_x**2
+        for f in factors.T
+    ]
+    return np.stack([layer.astype(np.float32) for layer in layers], axis=2)
+
+
+def _columnwise(picture: Picture, surface: Picture, reach: Mask) -> Picture:
+    """The surface with each sensor column's own departure from it, where enough lid is seen in the column.
+
+    Two line cameras differ in gain: the lid then has a step at the stitch which no smooth surface follows.
+    """
+    count = reach.sum(axis=0, dtype=np.int64)
+    masked = (picture - surface) * reach[:, :, None]
+    offset = masked.sum(axis=0) / np.maximum(count, 1)[:, None]
+    offset[count < 8] = 0.0
+    smooth = np.asarray(cv2.medianBlur(offset[None].astype(np.float32), 5)).reshape(offset.shape)
+    return np.asarray(surface + smooth[None], np.float32)
+
+
+def _distance(picture: Picture, surface: Picture, lid: Mask) -> tuple[npt.NDArray[np.float32], float]:
+    apart = np.asarray(cv2.absdiff(picture, surface)).reshape(picture.shape)
+    distance = apart[:, :, 0].copy()
+    for channel in range(1, picture.shape[2]):
+        np.maximum(distance, apart[:, :, channel], out=distance)
+    sample = distance[lid > 0]
+    noise = float(np.median(sample)) / 0.9 if len(sample) else 0.01
+    return distance, noise
+
+
+def _threshold(noise: float, kind: str) -> float:
+    least = 0.015 if kind == "open" else 0.006
+    return float(np.clip(6 * noise, least, 0.06))
+
+
+def _connected(lid: npt.NDArray[np.bool_], seeds: Mask) -> Mask:
+    """The part of `lid` that hangs together with the rim pieces that show it."""
+    _, labels = cv2.connectedComponents(lid.astype(np.uint8), connectivity=4, ltype=cv2.CV_32S)
+    rim = np.unique(labels[(seeds > 0) & lid])
+    chosen = np.zeros(int(labels.max()) + 1, np.uint8)
+    chosen[rim[rim > 0]] = 1
+    return chosen[labels]

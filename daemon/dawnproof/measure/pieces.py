@@ -1,0 +1,115 @@
+"""The separate things on the bed: which of them is the work, which a second work, which lies beside it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+import numpy.typing as npt
+
+from .lid import Mask, Surroundings
+
+Floats = npt.NDArray[np.float64]
+
+_JOIN_MM = 3.0  # pieces nearer than this belong together
+_LEAST_PIECE_MM = 5.0  # smaller things on the bed are dust
+_SECOND_WORK_SHARE = 0.3  # of the largest work's area; smaller things beside it are targets, rulers, weights
+_LONGEST_WORK = 4.5  # length to width; longer things are rulers
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Rectangle:
+    """A turned rectangle on the overview: centre, half sizes along and across its own axes, turn in radians."""
+
+    x: float
+    y: float
+    half_width: float
+    half_height: float
+    turn: float
+
+    @property
+    def right(self) -> Floats:
+        return np.array([np.cos(self.turn), np.sin(self.turn)])
+
+    @property
+    def down(self) -> Floats:
+        return np.array([-np.sin(self.turn), np.cos(self.turn)])
+
+    @property
+    def area(self) -> float:
+        return 4 * self.half_width * self.half_height
+
+
+def pieces_on_bed(lid: Surroundings, mm: float) -> list[Mask]:
+    """Masks of the separate things on the bed, largest first."""
+    things = (1 - lid.reach).astype(np.uint8)
+    size = max(1, round(_JOIN_MM / mm / 2))
+    kernel = np.ones((2 * size + 1, 2 * size + 1), np.uint8)
+    padded = cv2.copyMakeBorder(things, size, size, size, size, cv2.BORDER_CONSTANT, value=0)
+    joined = np.asarray(cv2.morphologyEx(padded, cv2.MORPH_CLOSE, kernel))[size:-size, size:-size]
+    count, labels, stats, _ = cv2.connectedComponentsWithStats(joined, connectivity=8)
+    least = (_LEAST_PIECE_MM / mm) ** 2
+    order = sorted(range(1, count), key=lambda k: -int(stats[k, cv2.CC_STAT_AREA]))
+    return [((labels == k) & (things > 0)).astype(np.uint8) for k in order if stats[k, cv2.CC_STAT_AREA] >= least]
+
+
+def rectangle_around(piece: Mask) -> Rectangle:
+    """Rectangle around the piece, turned as most of its contour runs; contour on the frame itself does not count."""
+    contours, _ = cv2.findContours(piece, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
+    points = np.concatenate([c.reshape(-1, 2) for c in contours]).astype(np.float64) + 0.5
+    turn = _main_turn(cv2.convexHull(points.astype(np.float32)).reshape(-1, 2), piece.shape)
+    right, down = np.array([np.cos(turn), np.sin(turn)]), np.array([-np.sin(turn), np.cos(turn)])
+    along, across = points @ right, points @ down
+    low, high = np.array([along.min(), across.min()]) - 0.5, np.array([along.max(), across.max()]) + 0.5
+    middle = (low + high) / 2
+    centre = middle[0] * right + middle[1] * down
+    return Rectangle(centre[0], centre[1], (high[0] - low[0]) / 2, (high[1] - low[1]) / 2, turn)
+
+
+def _main_turn(hull: npt.NDArray[np.float32], shape: tuple[int, ...]) -> float:
+    """Direction of the hull's sides modulo a right angle, -45 to 45 degrees, in radians."""
+    step = np.diff(hull, axis=0, append=hull[:1]).astype(np.float64)
+    following = np.roll(hull, -1, axis=0)
+    rows, columns = shape[:2]
+    on_frame = np.zeros(len(hull), bool)
+    for axis, end in ((0, columns), (1, rows)):
+        for place in (0.5, end - 0.5):
+            on_frame |= (np.abs(hull[:, axis] - place) < 1.5) & (np.abs(following[:, axis] - place) < 1.5)
+    length = np.hypot(*step.T)
+    length[on_frame] = 0.0
+    if length.sum() < 8:
+        return 0.0
+    angle = np.arctan2(step[:, 1], step[:, 0])
+    bins = np.bincount((np.round(np.degrees(angle)) % 90).astype(int), weights=length, minlength=90)
+    spread = sum(np.roll(bins, k) for k in (-2, -1, 0, 1, 2))
+    mode = np.radians(int(np.argmax(spread)))
+    off = (angle - mode + np.pi / 4) % (np.pi / 2) - np.pi / 4
+    near = np.abs(off) < np.radians(4)
+    turn = mode + float((off * length)[near].sum() / max(length[near].sum(), 1e-9))
+    return float((turn + np.pi / 4) % (np.pi / 2) - np.pi / 4)
+
+
+def sort_out(pieces: list[Mask], rectangles: list[Rectangle]) -> tuple[int, list[int], list[int]]:
+    """Which piece is the work, which are further works, which are things beside it."""
+    areas = [r.area for r in rectangles]
+    sheets = [k for k, r in enumerate(rectangles) if _like_a_sheet(r)]
+    main = max(sheets or range(len(pieces)), key=lambda k: areas[k])
+    others, left_out = [], []
+    for k, rectangle in enumerate(rectangles):
+        if k == main or _inside(rectangle, rectangles[main]):
+            continue
+        filled = pieces[k].sum() / max(areas[k], 1.0)
+        second = areas[k] >= _SECOND_WORK_SHARE * areas[main] and _like_a_sheet(rectangle) and filled > 0.6
+        (others if second else left_out).append(k)
+    return main, others, left_out
+
+
+def _like_a_sheet(rectangle: Rectangle) -> bool:
+    short, long = sorted((rectangle.half_width, rectangle.half_height))
+    return long <= _LONGEST_WORK * short
+
+
+def _inside(one: Rectangle, other: Rectangle) -> bool:
+    offset = np.array([one.x - other.x, one.y - other.y])
+    return abs(offset @ other.right) < other.half_width and abs(offset @ other.down) < other.half_height

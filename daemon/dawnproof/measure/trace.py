@@ -1,0 +1,194 @@
+"""From the overview to the outline: the lid, the things on it, the straight sides of the work."""
+
+from __future__ import annotations
+
+import cv2
+import numpy as np
+import numpy.typing as npt
+
+from ..model import MM_PER_INCH, Box, Frame, Sides
+from .edges import Side, find_side
+from .lid import Mask, Picture, Surroundings, surroundings
+from .outline import Outline, Point, whole_frame
+from .pieces import Floats, Rectangle, pieces_on_bed, rectangle_around, sort_out
+
+_SEARCH_MM = 8.0
+_AT_FRAME_PX = 2.5  # a side this near the frame, in pixels of the overview, runs out of it
+_SUB_PIXEL = 6  # bits of cv2's fixed-point places
+
+FourSides = tuple[Side | None, Side | None, Side | None, Side | None]  # left, bottom, right, top
+
+
+def trace(picture: Picture, block: int, frame: Frame) -> Outline:
+    """The outline from the overview, each pixel of which stands for `block` by `block` pixels of the scan."""
+    if min(picture.shape[:2]) < 16:
+        return whole_frame(frame.width_px, frame.height_px, "the scan is too small to tell the work from the bed")
+    lid = surroundings(picture, frame.bed.lid)
+    if lid is None:
+        return whole_frame(frame.width_px, frame.height_px)
+    mm = block * MM_PER_INCH / (frame.ppi_x or 300.0)
+    pieces = pieces_on_bed(lid, mm)
+    if not pieces:
+        return whole_frame(
+            frame.width_px, frame.height_px, "nothing on the bed stands out from its surroundings", lid.kind
+        )
+    return _outline_of(picture, lid, pieces, mm, block, frame)
+
+
+def _outline_of(
+    picture: Picture, lid: Surroundings, pieces: list[Mask], mm: float, block: int, frame: Frame
+) -> Outline:
+    rectangles = [rectangle_around(piece) for piece in pieces]
+    main, others, left_out = sort_out(pieces, rectangles)
+    rectangle = rectangles[main]
+    normals = _normals(rectangle)
+    sides = _sides(picture, rectangle, normals, mm, lid.noise)
+    runs_out = [_at_frame(rectangle, normal, picture.shape) for normal in normals]
+    problem = _doubt(sides, runs_out)
+    if problem:
+        return whole_frame(frame.width_px, frame.height_px, problem, lid.kind)
+    corners = _corners(rectangle, normals, sides)
+    polygon = _polygon(rectangle, normals, sides, corners)
+    return Outline(
+        box=_box(polygon * block, frame),
+        corners=_clockwise(corners * block),
+        skew_deg=_skew_deg(rectangle, sides),
+        spans=_spans(polygon, picture.shape, block, frame),
+        rows_per_span=block,
+        lid=lid.kind,
+        sure=0.95,
+        runs_out=Sides(left=runs_out[0], bottom=runs_out[1], right=runs_out[2], top=runs_out[3]),
+        other_works=tuple(_upright(rectangles[k], block, frame) for k in others),
+        left_out=tuple(_upright(rectangles[k], block, frame) for k in left_out),
+    )
+
+
+def _normals(rectangle: Rectangle) -> tuple[Floats, Floats, Floats, Floats]:
+    """Unit vectors inwards from the left, bottom, right and top side."""
+    return rectangle.right, -rectangle.down, -rectangle.right, rectangle.down
+
+
+def _half(rectangle: Rectangle, side: int) -> tuple[float, float]:
+    """Half the size across and along a side (0 left, 1 bottom, 2 right, 3 top)."""
+    sizes = rectangle.half_width, rectangle.half_height
+    return (sizes[0], sizes[1]) if side % 2 == 0 else (sizes[1], sizes[0])
+
+
+def _sides(
+    picture: Picture, rectangle: Rectangle, normals: tuple[Floats, ...], mm: float, noise: float
+) -> FourSides:
+    found = []
+    for side, inwards in enumerate(normals):
+        across, along = _half(rectangle, side)
+        reach = (-1.5 / mm - 2, min(_SEARCH_MM / mm, 0.6 * across))
+        middle = _middle(rectangle, side, inwards)
+        found.append(find_side(picture, middle, inwards, 0.96 * 2 * along, reach, noise))
+    return found[0], found[1], found[2], found[3]
+
+
+def _middle(rectangle: Rectangle, side: int, inwards: Floats) -> Floats:
+    return np.array([rectangle.x, rectangle.y]) - inwards * _half(rectangle, side)[0]
+
+
+def _at_frame(rectangle: Rectangle, inwards: Floats, shape: tuple[int, ...]) -> bool:
+    """Whether that side of the rectangle lies along the frame of the scan."""
+    rows, columns = shape[:2]
+    side = int(np.argmax([inwards @ n for n in _normals(rectangle)]))
+    x, y = _middle(rectangle, side, inwards)
+    gap = min(x, columns - x) if abs(inwards[0]) > abs(inwards[1]) else min(y, rows - y)
+    return bool(gap < _AT_FRAME_PX)
+
+
+def _doubt(sides: FourSides, runs_out: list[bool]) -> str:
+    names = ("left", "bottom", "right", "top")
+    open_sides = [n for n, side, out in zip(names, sides, runs_out, strict=True) if side is None and not out]
+    if open_sides:
+        return f"no edge of the work could be told from the lid on the {' and '.join(open_sides)}"
+    return ""
+
+
+def _line(rectangle: Rectangle, normals: tuple[Floats, ...], sides: FourSides, side: int) -> tuple[Floats, Floats]:
+    """A point on the side's line and its direction, counter-clockwise on screen."""
+    inwards, found = normals[side], sides[side]
+    direction = np.array([-inwards[1], inwards[0]])
+    middle = _middle(rectangle, side, inwards)
+    if found is None:
+        return middle, direction
+    return middle + found.offset * inwards, direction + found.slope * inwards
+
+
+def _corners(rectangle: Rectangle, normals: tuple[Floats, ...], sides: FourSides) -> Floats:
+    """Where each side's line meets the next one's: bottom left, bottom right, top right, top left; (4, 2)."""
+    lines = [_line(rectangle, normals, sides, k) for k in range(4)]
+    corners = []
+    for k in range(4):
+        (p, v), (q, w) = lines[k], lines[(k + 1) % 4]
+        step = np.linalg.solve(np.stack((v, -w), axis=1), q - p)[0]
+        corners.append(p + step * v)
+    return np.array(corners)
+
+
+def _polygon(rectangle: Rectangle, normals: tuple[Floats, ...], sides: FourSides, corners: Floats) -> Floats:
+    """The work's contour (n, 2): corners, and between them the edge places where a side is not quite straight."""
+    points = []
+    for k, inwards in enumerate(normals):
+        side = sides[k]
+        if side is not None:
+            direction = np.array([-inwards[1], inwards[0]])
+            middle = _middle(rectangle, k, inwards)
+            depth = _smooth_places(side)
+            points.append(middle + side.along[:, None] * direction + depth[:, None] * inwards)
+        points.append(corners[k][None])
+    return np.concatenate(points)
+
+
+def _smooth_places(side: Side) -> Floats:
+    """Edge places with single outliers taken out."""
+    line = side.at(0.0) + side.slope * side.along
+    off = np.clip(side.depth - line, -4 * side.spread, 4 * side.spread)
+    padded = np.pad(off, 2, mode="edge")
+    return line + np.median(np.stack([padded[k : k + len(off)] for k in range(5)]), axis=0)
+
+
+def _box(polygon: Floats, frame: Frame) -> Box:
+    low = np.floor(np.clip(polygon.min(axis=0), 0, None)).astype(int)
+    high = np.ceil(np.minimum(polygon.max(axis=0), (frame.width_px, frame.height_px))).astype(int)
+    return Box(int(low[0]), int(low[1]), int(high[0] - low[0]), int(high[1] - low[1]))
+
+
+def _upright(rectangle: Rectangle, block: int, frame: Frame) -> Box:
+    centre = np.array([rectangle.x, rectangle.y])
+    arms = rectangle.right * rectangle.half_width, rectangle.down * rectangle.half_height
+    ends = np.array([centre + i * arms[0] + j * arms[1] for i in (-1, 1) for j in (-1, 1)])
+    return _box(ends * block, frame)
+
+
+def _clockwise(corners: Floats) -> tuple[Point, Point, Point, Point]:
+    bottom_left, bottom_right, top_right, top_left = ((float(x), float(y)) for x, y in corners)
+    return top_left, top_right, bottom_right, bottom_left
+
+
+def _skew_deg(rectangle: Rectangle, sides: FourSides) -> float | None:
+    """Mean turn of the sides, each counted by how well its slope is known."""
+    seen = [side for side in sides if side is not None]
+    if not seen:
+        return None
+    weights = [float(((s.along - s.along.mean()) ** 2).sum()) / s.spread**2 for s in seen]
+    turns = [rectangle.turn - float(np.arctan(s.slope)) for s in seen]
+    return float(np.degrees(np.average(turns, weights=weights)))
+
+
+def _spans(polygon: Floats, shape: tuple[int, ...], block: int, frame: Frame) -> Floats:
+    """First and last column edge surely inside the work, a pair for each row of the overview."""
+    filled = np.zeros(shape[:2], np.uint8)
+    # pixel centres lie at whole numbers for cv2
+    places = np.round((polygon - 0.5) * 2**_SUB_PIXEL).astype(np.int32)
+    cv2.fillPoly(filled, [places], 1, shift=_SUB_PIXEL)
+    inner = np.asarray(cv2.erode(filled, np.ones((3, 3), np.uint8)))
+    some = inner.any(axis=1)
+    first = inner.argmax(axis=1).astype(np.float64)
+    past = shape[1] - inner[:, ::-1].argmax(axis=1).astype(np.float64)
+    spans = np.stack((first * block, past * block), axis=1)
+    spans[past == shape[1], 1] = frame.width_px  # the overview leaves out a last block that is not full
+    spans[~some] = np.nan
+    return spans
