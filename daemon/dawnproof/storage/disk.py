@@ -69,6 +69,12 @@ def digest_of(fd: int) -> str:
     return sha.hexdigest()
 
 
+def write_all(fd: int, data: memoryview) -> None:
+    """Every byte, however little the system takes at a time."""
+    while data:
+        data = data[os.write(fd, data) :]
+
+
 def digest(path: Path) -> Digested:
     """Digest of the file at this name; MoveError when it changes or is replaced meanwhile."""
     try:

@@ -31,6 +31,7 @@ from .disk import (
     open_regular,
     rename_noreplace,
     same_file_system,
+    write_all,
 )
 
 PART_NAME: Final = re.compile(r"\.[0-9a-f]{16}\.part")
@@ -100,7 +101,7 @@ def write_beside(path: Path, data: bytes, replace: bool = False) -> None:
         part.unlink(missing_ok=True)
         fd = os.open(part, os.O_WRONLY | os.O_CREAT | os.O_EXCL | os.O_CLOEXEC, 0o666)
         try:
-            _write_all(fd, memoryview(data))
+            write_all(fd, memoryview(data))
             os.fsync(fd)
         finally:
             os.close(fd)
@@ -291,12 +292,7 @@ def _stream(reading: int, writing: int, source: Path) -> str:
         if not count:
             return sha.hexdigest()
         sha.update(view[:count])
-        _write_all(writing, view[:count])
-
-
-def _write_all(fd: int, data: memoryview) -> None:
-    while data:
-        data = data[os.write(fd, data) :]
+        write_all(writing, view[:count])
 
 
 def _remove_source(source: Path, target: Path, sha256: str) -> Step:

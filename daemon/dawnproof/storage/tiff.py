@@ -13,6 +13,7 @@ import stat
 import struct
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
+from contextlib import contextmanager
 from enum import Enum
 from pathlib import Path
 from types import TracebackType
@@ -21,6 +22,7 @@ from typing import Any, Final, Self
 import numpy as np
 
 from ..errors import NotAScan, NotWhole, ScanError
+from .disk import write_all
 from .tiff_chunks import ChunkReader, Pixels
 from .tiff_page import Facts, read_facts
 from .tiff_raw import FileDigest, digest_file, lies_in_order, raw_bands
@@ -226,8 +228,7 @@ def _libvips_region(fd: int, facts: Facts, box: tuple[int, int, int, int]) -> Pi
 
 
 def _undecodable(error: Exception) -> NotWhole:
-    lines = [line for line in str(error).splitlines() if line.strip()]
-    return NotWhole(f"the picture cannot be decoded ({lines[-1] if lines else 'no reason given'}); {MEND}")
+    return NotWhole(f"the picture cannot be decoded ({_last_line(error)}); {MEND}")
 
 
 def _strict_libvips_bands(fd: int, facts: Facts, rows: int) -> Iterator[Pixels]:
@@ -271,3 +272,47 @@ def _let_tifffile_decide(fd: int, facts: Facts) -> None:
                     raise NotWhole(f"a strip or tile of the picture is missing; {MEND}")
     except (tifffile.TiffFileError, RuntimeError, ValueError, TypeError, KeyError, struct.error) as error:
         raise _undecodable(error) from error
+
+
+def to_srgb_jpeg(pixels: Pixels, icc: bytes | None, quality: int = 92, sharpen: bool = True) -> bytes:
+    """A proof for the screen: pixels (rows, columns, 1 or 3 channels; uint8 or uint16) through their profile to sRGB
+    (relative colorimetric with black point compensation), sharpened for output, as JPEG with the sRGB profile.
+
+    Without a profile the numbers are taken as sRGB. Raises NotAScan when the profile cannot be applied.
+    """
+    vips = _libvips()
+    pixels = np.ascontiguousarray(pixels)
+    height, width, bands = pixels.shape
+    kind = "uchar" if pixels.dtype == np.uint8 else "ushort"
+    image = vips.Image.new_from_memory(pixels.data, width, height, bands, kind)
+    wide = kind == "ushort"
+    image = image.copy(interpretation=("rgb16" if wide else "srgb") if bands == 3 else ("grey16" if wide else "b-w"))
+    try:
+        if icc is not None:
+            with _as_file(icc) as profile:  # an embedded profile that is broken would silently be taken as sRGB
+                image = image.icc_transform(
+                    "srgb", input_profile=profile, intent="relative", black_point_compensation=True, depth=8
+                ).copy_memory()
+        elif wide:
+            image = (image >> 8).cast("uchar").copy(interpretation="srgb" if bands == 3 else "b-w")
+        if sharpen and min(width, height) >= 8:
+            image = image.sharpen(sigma=0.7, x1=2, m1=0, m2=2.5)
+        return bytes(image.jpegsave_buffer(Q=quality, subsample_mode="off", optimize_coding=True, profile="srgb"))
+    except vips.Error as error:
+        raise NotAScan(f"the embedded profile cannot be applied ({_last_line(error)}); assign the right one") from error
+
+
+@contextmanager
+def _as_file(data: bytes) -> Iterator[str]:
+    """A file name for bytes in memory."""
+    fd = os.memfd_create("profile", os.MFD_CLOEXEC)
+    try:
+        write_all(fd, memoryview(data))
+        yield f"/proc/self/fd/{fd}"
+    finally:
+        os.close(fd)
+
+
+def _last_line(error: Exception) -> str:
+    lines = [line.strip() for line in str(error).splitlines() if line.strip()]
+    return lines[-1] if lines else "no reason given"

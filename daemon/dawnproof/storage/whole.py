@@ -44,7 +44,7 @@ def bytes_in_holes(path: Path) -> int:
 
 def _holes(fd: int, size: int) -> Iterator[tuple[int, int]]:
     """Start and end of every hole, the first thousand at most."""
-    at = 0
+    at, start = 0, size
     for _ in range(1000):
         try:
             start = os.lseek(fd, at, os.SEEK_HOLE)
@@ -52,7 +52,7 @@ def _holes(fd: int, size: int) -> Iterator[tuple[int, int]]:
                 return
             at = os.lseek(fd, start, os.SEEK_DATA)
         except OSError as error:
-            if error.errno == errno.ENXIO:  # no data behind the last hole
+            if error.errno == errno.ENXIO and start < size:  # no data behind the last hole
                 yield start, size
             return
         yield start, at

@@ -18,7 +18,7 @@ from fnmatch import fnmatchcase
 from pathlib import Path
 from typing import Final
 
-from ..errors import NotAScan, NotWhole, ScanError
+from ..errors import DawnproofError, NotAScan, NotWhole
 from ..model import Identity
 from .settle import Patience, State, Watched, found_wanting, judge, observe
 
@@ -157,7 +157,7 @@ def _settled(path: Path, watched: Watched, now_s: float, patience: Patience, che
     except OSError as error:
         why = f"it cannot be read ({error.strerror}); check disk and permissions"
         return Passage(Gate.NEVER_TOUCHED, why, watched.identity, watched)
-    except ScanError as error:
+    except DawnproofError as error:
         return Passage(Gate.NEVER_TOUCHED, str(error), watched.identity, watched)
     watched = found_wanting(watched, problem, lease_known=held is not Lease.UNKNOWN)
     verdict = judge(watched, now_s, patience)
