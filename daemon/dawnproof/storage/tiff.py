@@ -13,7 +13,6 @@ import stat
 import struct
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
-from contextlib import contextmanager
 from enum import Enum
 from pathlib import Path
 from types import TracebackType
@@ -22,12 +21,27 @@ from typing import Any, Final, Self
 import numpy as np
 
 from ..errors import NotAScan, NotWhole, ScanError
-from .disk import write_all
+from ..measure.profile import describe
 from .tiff_chunks import ChunkReader, Pixels
 from .tiff_page import Facts, read_facts
 from .tiff_raw import FileDigest, digest_file, lies_in_order, raw_bands
 from .tiff_structure import MEND
+from .tiff_write import MasterTags, Packing, Written, write_master
 from .zero_tail import ZeroTail
+
+__all__ = [
+    "Facts",
+    "MasterTags",
+    "MeasurePass",
+    "Packing",
+    "Reader",
+    "Scan",
+    "Written",
+    "measure_pass",
+    "open_scan",
+    "to_srgb_jpeg",
+    "write_master",
+]
 
 BAND_BYTES: Final = 10 << 20  # a band this large keeps every thread busy and the memory small
 CHUNK_BYTES_AT_ONCE: Final = 64 << 20
@@ -278,8 +292,12 @@ def to_srgb_jpeg(pixels: Pixels, icc: bytes | None, quality: int = 92, sharpen: 
     """A proof for the screen: pixels (rows, columns, 1 or 3 channels; uint8 or uint16) through their profile to sRGB
     (relative colorimetric with black point compensation), sharpened for output, as JPEG with the sRGB profile.
 
-    Without a profile the numbers are taken as sRGB. Raises NotAScan when the profile cannot be applied.
+    Without a profile the numbers are taken as sRGB. Raises NotAScan when the profile is broken or not for so many
+    channels: libvips would take the numbers as sRGB without a word.
     """
+    _, problem = describe(icc, pixels.shape[2])
+    if icc is not None and problem:
+        raise NotAScan(f"no proof through the embedded profile: {problem}; assign the right profile")
     vips = _libvips()
     pixels = np.ascontiguousarray(pixels)
     height, width, bands = pixels.shape
@@ -289,10 +307,10 @@ def to_srgb_jpeg(pixels: Pixels, icc: bytes | None, quality: int = 92, sharpen: 
     image = image.copy(interpretation=("rgb16" if wide else "srgb") if bands == 3 else ("grey16" if wide else "b-w"))
     try:
         if icc is not None:
-            with _as_file(icc) as profile:  # an embedded profile that is broken would silently be taken as sRGB
-                image = image.icc_transform(
-                    "srgb", input_profile=profile, intent="relative", black_point_compensation=True, depth=8
-                ).copy_memory()
+            image.set_type(vips.GValue.blob_type, "icc-profile-data", icc)
+            image = image.icc_transform(
+                "srgb", embedded=True, intent="relative", black_point_compensation=True, depth=8
+            )
         elif wide:
             image = (image >> 8).cast("uchar").copy(interpretation="srgb" if bands == 3 else "b-w")
         if sharpen and min(width, height) >= 8:
@@ -300,17 +318,6 @@ def to_srgb_jpeg(pixels: Pixels, icc: bytes | None, quality: int = 92, sharpen: 
         return bytes(image.jpegsave_buffer(Q=quality, subsample_mode="off", optimize_coding=True, profile="srgb"))
     except vips.Error as error:
         raise NotAScan(f"the embedded profile cannot be applied ({_last_line(error)}); assign the right one") from error
-
-
-@contextmanager
-def _as_file(data: bytes) -> Iterator[str]:
-    """A file name for bytes in memory."""
-    fd = os.memfd_create("profile", os.MFD_CLOEXEC)
-    try:
-        write_all(fd, memoryview(data))
-        yield f"/proc/self/fd/{fd}"
-    finally:
-        os.close(fd)
 
 
 def _last_line(error: Exception) -> str:
