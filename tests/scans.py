@@ -110,9 +110,7 @@ def lay(work: Surface, lid: Lid | None = None, seed: int = 0) -> tuple[Surface, 
     background = _lid_surface(lid, size, seed)
     cover = _cover(corners, size)
     shade = _shadow(cover, lid)
-    on_bed = cv2.warpAffine(
-        work, place, (size[1], size[0]), flags=cv2.INTER_CUBIC, borderMode=cv2.BORDER_REPLICATE
-    )
+    on_bed = cv2.warpAffine(work, place, (size[1], size[0]), flags=cv2.INTER_CUBIC, borderMode=cv2.BORDER_REPLICATE)
     bed = background * shade[..., None] * (1 - cover[..., None]) + np.asarray(on_bed) * cover[..., None]
     return np.clip(bed, 0, 1).astype(np.float32), corners
 
@@ -141,9 +139,7 @@ def _shadow(cover: npt.NDArray[np.float32], lid: Lid) -> npt.NDArray[np.float32]
 
 def _lid_surface(lid: Lid, size: tuple[int, int], seed: int) -> Surface:
     tone = np.float32(LIDS[lid.kind])
-    coarse = cv2.resize(
-        band_noise(size[0] // 32 + 8, size[1] // 32 + 8, 4.0, 30.0, seed + 5), (size[1], size[0])
-    )
+    coarse = cv2.resize(band_noise(size[0] // 32 + 8, size[1] // 32 + 8, 4.0, 30.0, seed + 5), (size[1], size[0]))
     depth = 0.6 if lid.kind == "open" else 0.004
     return np.asarray(
         np.clip(tone * (1 + depth * np.asarray(coarse)[..., None]) * np.ones(3, np.float32), 0, 1),
@@ -268,18 +264,14 @@ def bands(pixels: Pixels, rows: int = 256) -> Iterator[Band]:
         yield Band(first, pixels[first : first + rows])
 
 
-def cameras(
-    seed: int, gain: float = 0.01, blur_px: float = 0.3, noise: float = 0.002
-) -> tuple[Camera, Camera]:
+def cameras(seed: int, gain: float = 0.01, blur_px: float = 0.3, noise: float = 0.002) -> tuple[Camera, Camera]:
     """Two cameras that differ a little: channel gains within about half `gain` of 1, extra blur up to blur_px
     on one of them, noise within 20 % of the given one."""
     rng = np.random.default_rng((seed, 22))
     gains = 1.0 + rng.uniform(-gain, gain, 1) / 2 + rng.uniform(-gain, gain, 3) / 8
     soft = float(rng.uniform(0, blur_px))
     first = Camera(noise=noise * float(rng.uniform(0.8, 1.2)))
-    second = Camera(
-        (float(gains[0]), float(gains[1]), float(gains[2])), soft, noise * float(rng.uniform(0.8, 1.2))
-    )
+    second = Camera((float(gains[0]), float(gains[1]), float(gains[2])), soft, noise * float(rng.uniform(0.8, 1.2)))
     return first, second
 
 

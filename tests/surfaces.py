@@ -38,9 +38,9 @@ def as_surface(picture: npt.NDArray[Any]) -> Surface:
 
 
 def from_picture(
-    picture: npt.NDArray[Any], rows: int, columns: int, seed: int = 0, halve: bool = True
+    picture: npt.NDArray[Any], rows: int, columns: int, seed: int = 0, halve: bool = True, most: float = 1.5
 ) -> Surface:
-    """A random cut of the picture, brought to (rows, columns) by enlarging as far as needed.
+    """A random cut of the picture, brought to (rows, columns): enlarged at most `most` times, mirrored beyond that.
 
     With `halve` a large picture is first halved, which removes what its JPEG coding and its camera's colour
     interpolation did to the finest detail.
@@ -48,27 +48,25 @@ def from_picture(
     surface = as_surface(picture)
     if halve and min(surface.shape[0] / rows, surface.shape[1] / columns) >= 2:
         surface = np.asarray(cv2.resize(surface, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA))
-    scale = max(rows / surface.shape[0], columns / surface.shape[1], 1.0)
-    need = (
-        min(surface.shape[0], int(np.ceil(rows / scale))),
-        min(surface.shape[1], int(np.ceil(columns / scale))),
-    )
-    rng = np.random.default_rng((seed, 11))
-    top = int(rng.integers(0, surface.shape[0] - need[0] + 1))
-    left = int(rng.integers(0, surface.shape[1] - need[1] + 1))
-    cut = surface[top : top + need[0], left : left + need[1]]
+    scale = min(max(rows / surface.shape[0], columns / surface.shape[1], 1.0), most)
     if scale > 1.0:
-        cut = np.asarray(cv2.resize(cut, (columns, rows), interpolation=cv2.INTER_CUBIC))
-    return np.asarray(np.clip(cut[:rows, :columns], 0.0, 1.0), dtype=np.float32)
+        surface = np.asarray(cv2.resize(surface, None, fx=scale, fy=scale, interpolation=cv2.INTER_CUBIC))
+    rng = np.random.default_rng((seed, 11))
+    places = [_cut_or_mirror(have, need, rng) for have, need in zip(surface.shape[:2], (rows, columns), strict=True)]
+    return np.asarray(np.clip(surface[np.ix_(*places)], 0.0, 1.0), dtype=np.float32)
+
+
+def _cut_or_mirror(have: int, need: int, rng: np.random.Generator) -> npt.NDArray[np.int_]:
+    """Which rows (or columns) of the picture to take: a random run of them, mirrored at its ends when too few."""
+    first = int(rng.integers(0, have - need + 1)) if have >= need else int(rng.integers(0, 2 * have))
+    return _mirrored(np.arange(need) + first, have)
 
 
 def band_noise(rows: int, columns: int, fine_px: float, coarse_px: float, seed: int) -> Field:
     """Noise between two sizes of grain, mean 0, deviation 1."""
     rng = np.random.default_rng((seed, 12))
     field = rng.standard_normal((rows, columns)).astype(np.float32)
-    band = np.asarray(cv2.GaussianBlur(field, (0, 0), fine_px)) - np.asarray(
-        cv2.GaussianBlur(field, (0, 0), coarse_px)
-    )
+    band = np.asarray(cv2.GaussianBlur(field, (0, 0), fine_px)) - np.asarray(cv2.GaussianBlur(field, (0, 0), coarse_px))
     return np.asarray(band / band.std(), dtype=np.float32)
 
 
@@ -80,10 +78,7 @@ def ground(rows: int, columns: int, colour: tuple[float, float, float]) -> Surfa
 def paper(rows: int, columns: int, seed: int = 0, tooth: float = 0.01, white: float = 0.93) -> Surface:
     """Bare paper: a little tooth, soft clouds, nothing else."""
     grain = band_noise(rows, columns, 1.2, 6.0, seed) * tooth
-    cloud = (
-        cv2.resize(band_noise(rows // 16 + 8, columns // 16 + 8, 3.0, 12.0, seed + 1), (columns, rows))
-        * 0.004
-    )
+    cloud = cv2.resize(band_noise(rows // 16 + 8, columns // 16 + 8, 3.0, 12.0, seed + 1), (columns, rows)) * 0.004
     return np.clip(ground(rows, columns, (white, white, white * 0.97)) + (grain + cloud)[..., None], 0, 1)
 
 
@@ -99,10 +94,7 @@ def wash(rows: int, columns: int, seed: int = 0) -> Surface:
 def strokes(rows: int, columns: int, seed: int = 0, count: int = 260) -> Surface:
     """Brush strokes of many colours with bristle marks along them, over one another on a toned ground."""
     rng = np.random.default_rng((seed, 13))
-    canvas = (
-        ground(rows, columns, (0.62, 0.55, 0.45))
-        + band_noise(rows, columns, 1.0, 4.0, seed)[..., None] * 0.01
-    )
+    canvas = ground(rows, columns, (0.62, 0.55, 0.45)) + band_noise(rows, columns, 1.0, 4.0, seed)[..., None] * 0.01
     for _ in range(count * rows * columns // (1200 * 1500) + 1):
         _stroke(canvas, rng)
     return np.asarray(np.clip(canvas, 0, 1), dtype=np.float32)
@@ -130,25 +122,19 @@ def drawing(rows: int, columns: int, seed: int = 0, lines: int = 60) -> Surface:
     sheet = paper(rows, columns, seed, tooth=0.002)
     for _ in range(lines):
         at = rng.uniform((0, 0), (columns, rows), (2, 2))
-        points = np.rint(np.stack([at[0], at.mean(axis=0) + rng.uniform(-90, 90, 2), at[1]]) * 8).astype(
-            np.int32
-        )
+        points = np.rint(np.stack([at[0], at.mean(axis=0) + rng.uniform(-90, 90, 2), at[1]]) * 8).astype(np.int32)
         cv2.polylines(sheet, [points], False, (float(rng.uniform(0.2, 0.6)),) * 3, 2, cv2.LINE_AA, 3)
     return sheet
 
 
 def laid(rows: int, columns: int, seed: int = 0, pitch_px: float = 17.0, upright: bool = True) -> Surface:
     """Laid paper: parallel laid lines (upright = along the travel) and wide-set chain lines across them."""
-    place = np.arange(columns if upright else rows) + 0.7 * np.sin(
-        np.arange(columns if upright else rows) / 210.0
-    )
+    place = np.arange(columns if upright else rows) + 0.7 * np.sin(np.arange(columns if upright else rows) / 210.0)
     chain = np.arange(rows if upright else columns)
     lines = 0.012 * np.cos(2 * np.pi * place / pitch_px)
     chains = -0.015 * np.exp(-(((chain % 590) - 295) ** 2) / 30.0)
     tone = lines[None, :] + chains[:, None] if upright else lines[:, None] + chains[None, :]
-    return np.asarray(
-        np.clip(paper(rows, columns, seed, tooth=0.006) + tone[..., None], 0, 1), dtype=np.float32
-    )
+    return np.asarray(np.clip(paper(rows, columns, seed, tooth=0.006) + tone[..., None], 0, 1), dtype=np.float32)
 
 
 def weave(rows: int, columns: int, seed: int = 0, pitch_px: tuple[float, float] = (21.0, 19.0)) -> Surface:
@@ -159,9 +145,7 @@ def weave(rows: int, columns: int, seed: int = 0, pitch_px: tuple[float, float] 
     over = np.sin(u) * np.sin(v)
     thread = 0.5 * (np.abs(np.sin(u)) + np.abs(np.sin(v))) + 0.4 * over
     tone = 0.05 * (thread - thread.mean()) + 0.01 * band_noise(rows, columns, 1.0, 5.0, seed + 3)
-    return np.asarray(
-        np.clip(ground(rows, columns, (0.72, 0.68, 0.6)) + tone[..., None], 0, 1), dtype=np.float32
-    )
+    return np.asarray(np.clip(ground(rows, columns, (0.72, 0.68, 0.6)) + tone[..., None], 0, 1), dtype=np.float32)
 
 
 def printed(rows: int, columns: int, seed: int = 0, repeat_px: tuple[int, int] = (36, 28)) -> Surface:
@@ -172,9 +156,7 @@ def printed(rows: int, columns: int, seed: int = 0, repeat_px: tuple[int, int] =
         centre = tuple(int(v) for v in rng.integers(4, min(repeat_px) - 4, 2))
         cv2.circle(tile, centre, int(rng.integers(2, 6)), rng.uniform(0.1, 0.7, 3).tolist(), -1, cv2.LINE_AA)
     sheet = np.tile(tile, (rows // repeat_px[0] + 1, columns // repeat_px[1] + 1, 1))[:rows, :columns]
-    return np.clip(sheet + band_noise(rows, columns, 1.0, 4.0, seed)[..., None] * 0.004, 0, 1).astype(
-        np.float32
-    )
+    return np.clip(sheet + band_noise(rows, columns, 1.0, 4.0, seed)[..., None] * 0.004, 0, 1).astype(np.float32)
 
 
 def crease(
