@@ -44,17 +44,23 @@ class BagCheck:
 
 
 def write_tag_files(
-    folder: Path, digests: Mapping[str, str], bagging_date: str, info: Sequence[tuple[str, str]] = ()
+    folder: Path,
+    digests: Mapping[str, str],
+    bagging_date: str,
+    info: Sequence[tuple[str, str]] = (),
+    coming: Mapping[str, int] | None = None,
 ) -> None:
     """Close a bag: write bagit.txt, bag-info.txt, the payload manifest and, last, the tag manifest.
 
     `digests` gives the SHA-256 of every file below `data/` by its path in the bag ('data/parts/SL-0412_L.tif');
-    `bagging_date` is YYYY-MM-DD; `info` adds lines to bag-info.txt. A bag is closed by its tag manifest: until then
+    `bagging_date` is YYYY-MM-DD; `info` adds lines to bag-info.txt; `coming` gives the bytes of payload that a move
+    brings in only afterwards. A bag is closed by its tag manifest: until then
     an interrupted attempt is written over, afterwards only the very same bag is accepted. MoveError otherwise, and
     when a listed payload file is not there.
     """
     closed = os.path.lexists(folder / TAG_MANIFEST)
-    sizes = [_payload_size(folder, path) for path in digests]
+    later = coming or {}
+    sizes = [later[path] if path in later else _payload_size(folder, path) for path in digests]
     lines = [("Bagging-Date", bagging_date), ("Payload-Oxum", f"{sum(sizes)}.{len(sizes)}"), *info]
     texts = {
         BAGIT: DECLARATION,
