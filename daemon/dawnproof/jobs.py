@@ -32,11 +32,12 @@ class Step(Enum):
 
 @dataclass(frozen=True, slots=True)
 class Standing:
-    """A job's parts as they stand. `used` the scan that counts for each part, `superseded` lower takes, `doubled`
-    labels claimed twice, `missing` labels, `contradiction` a sentence or ''."""
+    """A job's parts as they stand. `used` the scan that counts for each part, `superseded` lower takes, `strangers`
+    newer takes that show another picture and so supersede nothing, `doubled` labels claimed twice, `missing` labels, `contradiction` a sentence or ''."""
 
     used: tuple[ScanRow, ...]
     superseded: tuple[ScanRow, ...]
+    strangers: tuple[ScanRow, ...]
     doubled: tuple[str, ...]
     missing: tuple[str, ...]
     contradiction: str
@@ -70,17 +71,29 @@ def standing(scans: Iterable[ScanRow], listed: ListedJob | None = None) -> Stand
     groups: dict[str, list[ScanRow]] = {}
     for row in counted:
         groups.setdefault(part_key(row), []).append(row)
-    used, superseded, doubled = [], [], []
+    used, superseded, strangers, doubled = [], [], [], []
     for key in sorted(groups, key=_part_order):
         rows = sorted(groups[key], key=lambda r: (_take(r), r.admitted_utc, r.id))
-        waiting = [r for r in rows if r.place is not Place.ARCHIVE and _take(r) == _take(rows[-1])]
-        if len(waiting) > 1 and len({r.sha256 for r in waiting}) > 1:
+        own = [r for r in rows if not is_stranger(r)]
+        if not own:
+            strangers += rows
+            continue
+        waiting = [r for r in own if r.place is not Place.ARCHIVE and _take(r) == _take(own[-1])]
+        if len({r.sha256 for r in waiting}) > 1:
             doubled.append(key)
-        used.append(rows[-1])
-        superseded += rows[:-1]
+        used.append(own[-1])
+        superseded += [r for r in rows if r is not own[-1] and _take(r) <= _take(own[-1])]
+        strangers += [r for r in rows if is_stranger(r) and _take(r) > _take(own[-1])]
     work = [r for r in used if _role(r) is Role.WORK]
-    return Standing(tuple(used), tuple(superseded), tuple(doubled), _missing(work, listed), _contradiction(work),
-                    _grid([r.name.part for r in work if r.name]))  # fmt: skip
+    return Standing(
+        tuple(used), tuple(superseded), tuple(strangers), tuple(doubled), _missing(work, listed), _contradiction(work),
+        _grid([r.name.part for r in work if r.name]),
+    )  # fmt: skip
+
+
+def is_stranger(row: ScanRow) -> bool:
+    """Whether this take shows another picture than the one it would supersede."""
+    return any((f.check, f.name) == ("job", "other_picture") for f in row.findings)
 
 
 def wanted(scans: Sequence[ScanRow], rules: Jobs, now: datetime, listed: ListedJob | None = None,
@@ -143,8 +156,8 @@ def _listed(number: str, cells: dict[str, str], problems: list[str], line: int) 
             problems.append(f"jobs.csv line {line}: {column} {cell!r} is not a length in mm; it is left out")
     hold = cells.get("hold", "")
     parts = tuple(_part_label(p) for p in re.split(r"[\s;+/]+", cells.get("parts", "")) if p)
-    return ListedJob(job_spelling(number), sizes["width_mm"], sizes["height_mm"], cells.get("medium", ""), sizes["print_mm"],
-                     cells.get("due", ""), "" if hold.casefold() in NO_WORDS else hold, cells.get("handling", ""),
+    return ListedJob(job_spelling(number), sizes["width_mm"], sizes["height_mm"], cells.get("medium", ""),
+                     sizes["print_mm"], cells.get("due", ""), "" if hold.casefold() in NO_WORDS else hold, cells.get("handling", ""),
                      cells.get("up", ""), _counted_parts(parts))  # fmt: skip
 
 

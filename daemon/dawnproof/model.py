@@ -448,7 +448,7 @@ class Filing:
 
     job: str
     steps: tuple[FilingStep, ...]
-    after: JobRow
+    after: JobRow | None = None  # the job as it stands then; None for a scan that belongs to no job
     copies: tuple[tuple[str, str], ...] = ()  # (sha256, path) of copies in a later bag
 
 

@@ -204,7 +204,8 @@ class Ledger:
             for sha256, path in filing.copies:
                 self._run("INSERT OR IGNORE INTO copies (sha256, path, when_utc) VALUES (?,?,?)",
                           (sha256, os.fsencode(path), when_utc))  # fmt: skip
-            self.put_job(filing.after, when_utc)
+            if filing.after is not None:
+                self.put_job(filing.after, when_utc)
             self._run("UPDATE filings SET done = 1, done_utc = ? WHERE id = ?", (when_utc, number))
 
     # the night

@@ -1,0 +1,250 @@
+"""A job whose scans are all there: what is known of it before the child looks, and the filing that follows."""
+
+from __future__ import annotations
+
+import json
+import shutil
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime
+from pathlib import Path
+
+from .. import __version__
+from ..jobs import Standing, job_key
+from ..ledger.ledger import Ledger
+from ..model import (
+    Filing,
+    FilingStep,
+    Finding,
+    JobRow,
+    JobState,
+    JobView,
+    Level,
+    ListedJob,
+    Outcome,
+    Pile,
+    Place,
+    Role,
+    ScanRow,
+    StepKind,
+)
+from ..policy import Context, judge_scan, make_finding, pile_of
+from ..report.documents import record_document, to_json
+from ..report.note import rescan_note_html, rescan_note_text
+from ..rulebook import RuleBook
+from ..storage.bag import write_tag_files
+from ..storage.disk import digest
+from ..storage.moves import copy, free_name, make_folder, write_beside
+from ..storage.studio import Studio
+from ..workers.making import JobAsk, Made, PartAsk
+from .filing import STAGING
+
+SOFTWARE = f"Dawnproof {__version__}"
+FLATBED_NOTE = (
+    "the published guidelines (FADGI 2016) do not recommend flatbeds for paintings with relief; tiles may render it "
+    "differently from part to part"
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Case:
+    """A job about to be judged: its row, book, line of the job list and standing, and the folders of this attempt."""
+
+    row: JobRow
+    book: RuleBook
+    listed: ListedJob | None
+    standing: Standing
+    staging: Path
+    proofs: Path
+
+
+def open_case(studio: Studio, row: JobRow, standing: Standing, listed: ListedJob | None) -> Case:
+    """Make the folders of an attempt; they are hidden, beside the place where they will stand."""
+    book = studio.book.for_job(row.job, listed.medium if listed else "")
+    staging = studio.archive / f"{STAGING}{row.job}"
+    proofs = studio.proof / f"{STAGING}{row.job}"
+    for folder in (staging, proofs):
+        shutil.rmtree(folder, ignore_errors=True)
+    make_folder(staging / "data" / "parts")
+    make_folder(proofs)
+    return Case(replace(row, kind=book.kind), book, listed, standing, staging, proofs)
+
+
+def close_case(case: Case) -> None:
+    """Remove the folders of an attempt that came to nothing."""
+    for folder in (case.staging, case.proofs):
+        shutil.rmtree(folder, ignore_errors=True)
+
+
+def ask_of(case: Case, studio: Studio, ledger: Ledger, recurring: frozenset[int] = frozenset()) -> JobAsk:
+    """What the child is told; findings of each scan are judged anew by the job's own book and kept."""
+    used = [replace(r, findings=judged(r, case, r.id in recurring)) for r in case.standing.used]
+    for row in used:
+        ledger.set_findings(row.id, row.findings)
+    sides = {s: [_part_ask(r, studio) for r in used if r.name and r.name.role is s] for s in (Role.WORK, Role.OVERVIEW)}
+    return JobAsk(
+        case.row.job, case.book, case.listed, tuple(sides[Role.WORK]), tuple(sides[Role.OVERVIEW]), case.standing.grid,
+        job_findings(case), str(case.staging), str(case.proofs), SOFTWARE, case.row.accepted,
+    )  # fmt: skip
+
+
+def judged(row: ScanRow, case: Case, recurring: bool = False) -> tuple[Finding, ...]:
+    """Findings of one scan by the job's book; what intake said of it stays."""
+    if row.measured is None or row.name is None:
+        return row.findings
+    own = tuple(f for f in row.findings if f.check == "job")
+    context = Context(
+        row.name.role, case.listed, row.measured.width_px, row.measured.height_px, row.measured.ppi_x,
+        whole=row.name.part == "whole", recurring=recurring,
+    )  # fmt: skip
+    return own + judge_scan(row.measured.readings, case.book, context)
+
+
+def job_findings(case: Case) -> tuple[Finding, ...]:
+    """What is to be said of the job as a whole before its pictures are looked at."""
+    standing, found = case.standing, []
+    if standing.missing:
+        found.append(make_finding("job", "missing", Level.FAULT, f"never scanned: {', '.join(standing.missing)}"))
+    if standing.doubled:
+        names = ", ".join(standing.doubled)
+        found.append(make_finding("job", "doubled", Level.FAULT, f"two different scans claim to be part {names}"))
+    if standing.contradiction:
+        found.append(make_finding("job", "contradiction", Level.FAULT, f"the names contradict: {standing.contradiction}"))
+    for row in standing.strangers:
+        found += [f for f in row.findings if f.name == "other_picture"]
+    if case.row.refused:
+        found.append(make_finding("job", "refused", Level.FAULT, "refused by a person; see the decision"))
+    if case.book.relief:
+        found.append(make_finding("job", "relief", Level.NOTE, FLATBED_NOTE, ""))
+    return tuple(found)
+
+
+def archive_filing(case: Case, studio: Studio, ledger: Ledger, made: Made, now: datetime) -> Filing:
+    """The bag is complete in its staging but for the scans themselves; the plan brings these in and gives the bag its
+    name. A later scan of an archived job makes a whole new bag."""
+    version = case.row.version + 1
+    final = studio.archive / (case.row.job if version == 1 else f"{case.row.job}.v{version}")
+    after = _after(case, made, now, version, str(final / made.master) if made.master else "")
+    kept: dict[str, str] = {}
+    moves, copies = [], []
+    for row in case.standing.used:
+        name = free_name(case.staging / "data" / "parts", Path(row.home).name, tuple(kept))
+        kept[name] = row.sha256
+        staged, settled = case.staging / "data" / "parts" / name, final / "data" / "parts" / name
+        if row.place is Place.ARCHIVE:
+            copy(Path(row.home), staged, row.sha256)
+            copies.append((row.sha256, str(settled)))
+        else:
+            moves.append(FilingStep(StepKind.MOVE_SCAN, row.home, str(staged), row.id, row.sha256, Place.ARCHIVE,
+                                    str(settled)))  # fmt: skip
+    _close_bag(case, ledger, after, made, kept, now)
+    steps = [*moves, FilingStep(StepKind.SETTLE, str(case.staging), str(final)),
+             FilingStep(StepKind.SHOW, str(case.proofs), str(studio.proof / case.row.job))]  # fmt: skip
+    steps += _closing_steps(case, studio)
+    return Filing(case.row.job, tuple(steps), after, tuple(copies))
+
+
+def rework_filing(case: Case, studio: Studio, ledger: Ledger, made: Made, now: datetime) -> Filing:
+    """The scans, untouched, with a note and a record; the last bag of the job, if any, stays as it is."""
+    folder = studio.rework / case.row.job
+    after = _after(case, made, now, case.row.version, case.row.master)
+    desk = studio.bench / "notes" / case.row.job
+    pictures = studio.bench / "pictures" / case.row.job
+    make_folder(desk)
+    make_folder(pictures.parent)
+    steps = [FilingStep(StepKind.MAKE_FOLDER, target=str(folder))]
+    taken: list[str] = ["rescan-note.txt", "rescan-note.html", "record.json"]
+    everything = (*case.standing.used, *case.standing.superseded, *case.standing.strangers)
+    waiting = [r for r in ledger.scans_of(case.row.job) if r.place is Place.INBOX]
+    for row in waiting:
+        base = folder if folder.is_dir() else desk
+        name = free_name(base, Path(row.home).name, tuple(taken))
+        taken.append(name)
+        steps.append(FilingStep(StepKind.MOVE_SCAN, row.home, str(folder / name), row.id, row.sha256, Place.REWORK))
+    view = _view(case, after, _fresh(everything, ledger), ledger, Pile.SCAN_AGAIN)
+    view = replace(view, pile=pile_of(Outcome.REWORK, all_findings(view), bool(case.listed and case.listed.hold)))
+    shown = {p.name: p.read_bytes() for p in (case.proofs / "proof.jpg", case.proofs / "details.jpg") if p.is_file()}
+    for name, text in (
+        ("rescan-note.txt", rescan_note_text(view)),
+        ("rescan-note.html", rescan_note_html(view, shown)),
+        ("record.json", to_json(record_document(view, __version__, case.book.name))),
+    ):
+        write_beside(desk / name, text.encode("utf-8", "backslashreplace"), replace=True)
+        steps.append(FilingStep(StepKind.PUT, str(desk / name), str(folder / name)))
+    steps.append(FilingStep(StepKind.SHOW, str(case.proofs), str(pictures)))
+    return Filing(case.row.job, tuple(steps), after)
+
+
+def all_findings(view: JobView) -> tuple[Finding, ...]:
+    """Findings of the job and of the scans that count for it."""
+    return (*view.row.findings, *(f for scan in view.scans for f in scan.findings))
+
+
+def _after(case: Case, made: Made, now: datetime, version: int, master: str) -> JobRow:
+    state = JobState.ARCHIVED if made.outcome is Outcome.ARCHIVE else JobState.REWORK
+    return replace(
+        case.row, state=state, outcome=made.outcome, version=version, findings=made.findings, waits_for="",
+        waits_until_utc="", judged_utc=now.isoformat(), join=made.join, crop=made.crop, print_sizes=made.print_sizes,
+        master=master, said_unfinished=False,
+    )  # fmt: skip
+
+
+def _view(case: Case, row: JobRow, scans: Sequence[ScanRow], ledger: Ledger, pile: Pile) -> JobView:
+    return JobView(row, tuple(scans), case.listed, ledger.decisions_of(row.job), pile, missing=case.standing.missing)
+
+
+def _fresh(rows: Sequence[ScanRow], ledger: Ledger) -> list[ScanRow]:
+    by_id = {r.id: r for r in ledger.scans_of(rows[0].name.job)} if rows and rows[0].name else {}
+    return [by_id.get(r.id, r) for r in rows]
+
+
+def _close_bag(case: Case, ledger: Ledger, after: JobRow, made: Made, kept: dict[str, str], now: datetime) -> None:
+    view = _view(case, after, _fresh(case.standing.used, ledger), ledger, Pile.MAY_GO_BACK)
+    record = to_json(record_document(view, __version__, case.book.name)).encode()
+    write_beside(case.staging / "data" / "record.json", record, replace=True)
+    coming = {f"data/parts/{name}": row.size_bytes for name, row in zip(kept, case.standing.used, strict=True)}
+    digests = {f"data/parts/{name}": sha256 for name, sha256 in kept.items()}
+    digests["data/record.json"] = digest(case.staging / "data" / "record.json").sha256
+    if made.master:
+        digests[made.master] = made.master_sha256
+    info = [("Bag-Software-Agent", SOFTWARE), ("External-Identifier", case.row.job),
+            ("External-Description", f"scans and production master of {case.row.job}, version {after.version}")]  # fmt: skip
+    write_tag_files(case.staging, digests, now.date().isoformat(), info, coming)
+
+
+def _closing_steps(case: Case, studio: Studio) -> list[FilingStep]:
+    """What is left in rework when a job is made good goes to the closed folder, or disappears when there is nothing."""
+    folder, closed = studio.rework / case.row.job, studio.closed / case.row.job
+    old = [r for r in (*case.standing.superseded, *case.standing.strangers) if r.place in {Place.REWORK, Place.INBOX}]
+    notes = [folder / name for name in ("rescan-note.txt", "rescan-note.html", "record.json")]
+    steps: list[FilingStep] = []
+    if old or any(n.exists() for n in notes):
+        steps.append(FilingStep(StepKind.MAKE_FOLDER, target=str(closed)))
+    taken: list[str] = []
+    for row in old:
+        base = closed if closed.is_dir() else case.proofs
+        name = free_name(base, Path(row.home).name, tuple(taken))
+        taken.append(name)
+        steps.append(FilingStep(StepKind.MOVE_SCAN, row.home, str(closed / name), row.id, row.sha256, Place.CLOSED))
+    steps += [FilingStep(StepKind.CLOSE, str(n), str(closed / n.name)) for n in notes if n.exists()]
+    if folder.exists():
+        steps.append(FilingStep(StepKind.CLEAR, target=str(folder)))
+    return steps
+
+
+def _part_ask(row: ScanRow, studio: Studio) -> PartAsk:
+    if row.name is None or row.measured is None:
+        raise ValueError(f"{row.file} has no name or was not measured")
+    admitted = datetime.fromisoformat(row.admitted_utc).timestamp()
+    return PartAsk(row.id, row.home, row.file, row.name.part, row.name.light, studio.book.bed(row.bed), row.measured,
+                   row.findings, admitted)  # fmt: skip
+
+
+def listed_of(listed: dict[str, ListedJob], job: str) -> ListedJob | None:
+    """The line of the job list, whatever the spelling."""
+    return listed.get(job_key(job))
+
+
+def join_said(row: JobRow) -> dict[str, object]:
+    """The join document of a job, empty where there was none."""
+    return dict(json.loads(row.join)) if row.join else {}
