@@ -14,6 +14,7 @@ from .pieces import Floats, Rectangle, pieces_on_bed, rectangle_around, sort_out
 
 _SEARCH_MM = 8.0
 _AT_FRAME_PX = 2.5  # a side this near the frame, in pixels of the overview, runs out of it
+_OUTWARDS_PX = 0.5  # of the overview: a shadow's slope moves the fastest change inwards by up to 0.4
 _SUB_PIXEL = 6  # bits of cv2's fixed-point places
 
 FourSides = tuple[Side | None, Side | None, Side | None, Side | None]  # left, bottom, right, top
@@ -50,7 +51,7 @@ def _outline_of(
     corners = _corners(rectangle, normals, sides)
     polygon = _polygon(rectangle, normals, sides, corners)
     return Outline(
-        box=_box(polygon * block, frame),
+        box=_box(polygon * block, frame, _OUTWARDS_PX * block),
         corners=_clockwise(corners * block),
         skew_deg=_skew_deg(rectangle, sides),
         spans=_spans(polygon, picture.shape, block, frame),
@@ -137,7 +138,10 @@ def _polygon(rectangle: Rectangle, normals: tuple[Floats, ...], sides: FourSides
             direction = np.array([-inwards[1], inwards[0]])
             middle = _middle(rectangle, k, inwards)
             depth = _smooth_places(side)
-            points.append(middle + side.along[:, None] * direction + depth[:, None] * inwards)
+            # the searched rectangle may be longer than the side by a shadow's width at both ends
+            first, last = ((corner - middle) @ direction for corner in (corners[k - 1], corners[k]))
+            on = (side.along > first) & (side.along < last)
+            points.append(middle + side.along[on, None] * direction + depth[on, None] * inwards)
         points.append(corners[k][None])
     return np.concatenate(points)
 
@@ -150,9 +154,9 @@ def _smooth_places(side: Side) -> Floats:
     return line + np.median(np.stack([padded[k : k + len(off)] for k in range(5)]), axis=0)
 
 
-def _box(polygon: Floats, frame: Frame) -> Box:
-    low = np.floor(np.clip(polygon.min(axis=0), 0, None)).astype(int)
-    high = np.ceil(np.minimum(polygon.max(axis=0), (frame.width_px, frame.height_px))).astype(int)
+def _box(polygon: Floats, frame: Frame, outwards_px: float = 0.0) -> Box:
+    low = np.floor(np.clip(polygon.min(axis=0) - outwards_px, 0, None)).astype(int)
+    high = np.ceil(np.minimum(polygon.max(axis=0) + outwards_px, (frame.width_px, frame.height_px))).astype(int)
     return Box(int(low[0]), int(low[1]), int(high[0] - low[0]), int(high[1] - low[1]))
 
 
