@@ -1,0 +1,157 @@
+"""Which part touches which: names say what to try first, the images decide."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+from itertools import combinations
+
+from ..errors import JoinRefused
+from .laying import relief_of
+from .layout import outward
+from .parts import JoinPart, JoinSettings
+from .register import PairFit
+from .search import Touch, overview_factor, touching
+from .view import View
+
+_GRID = re.compile(r"r(\d+)c(\d+)", re.IGNORECASE)
+MM_PER_INCH = 25.4
+
+
+@dataclass
+class Neighbours:
+    """What the images say: views as they fit (perhaps turned), the pairs that touch, the relief of each."""
+
+    views: list[View]
+    pairs: dict[tuple[int, int], PairFit] = field(default_factory=dict)
+    relief: dict[tuple[int, int], float | None] = field(default_factory=dict)
+
+
+def place_of(label: str) -> tuple[int, int] | None:
+    """Row and column a name promises; None where it promises none."""
+    simple = {"L": (0, 0), "R": (0, 1), "T": (0, 0), "B": (1, 0)}
+    if label.upper() in simple:
+        return simple[label.upper()]
+    grid = _GRID.fullmatch(label)
+    return (int(grid[1]) - 1, int(grid[2]) - 1) if grid else None
+
+
+def expected_pairs(labels: Sequence[str]) -> list[tuple[int, int]]:
+    """Pairs of indices that should touch by their names, else all pairs."""
+    spots = [place_of(label) for label in labels]
+    every = list(combinations(range(len(labels)), 2))
+    if None in spots:
+        return every
+    found = []
+    for i, j in every:
+        (ri, ci), (rj, cj) = spots[i] or (0, 0), spots[j] or (0, 0)
+        if abs(ri - rj) + abs(ci - cj) == 1:
+            found.append((i, j))
+    return found or every
+
+
+def find_neighbours(parts: Sequence[JoinPart], settings: JoinSettings, progress: Callable[[float], None]) -> Neighbours:
+    """Tries the pairs the names promise, then the rest until all parts hang together; refuses otherwise."""
+    views = [View(part) for part in parts]
+    found = Neighbours(views)
+    factor = overview_factor(views)
+    promised = expected_pairs([part.label for part in parts])
+    rest = [pair for pair in combinations(range(len(parts)), 2) if pair not in promised]
+    failures: dict[tuple[int, int], Touch] = {}
+    fixed: set[int] = {0}
+    for done, pair in enumerate(promised):
+        _try(found, pair, factor, settings, fixed, failures)
+        progress((done + 1) / len(promised))
+    for pair in rest:
+        if len(outward(len(parts), found.pairs, 0)) == len(parts):
+            break
+        _try(found, pair, factor, settings, fixed, failures)
+    reached = outward(len(parts), found.pairs, 0)
+    if len(reached) < len(parts):
+        raise _apart(parts, reached, failures, found, settings)
+    return found
+
+
+def _try(
+    found: Neighbours,
+    pair: tuple[int, int],
+    factor: int,
+    settings: JoinSettings,
+    fixed: set[int],
+    failures: dict[tuple[int, int], Touch],
+) -> None:
+    a, b = pair
+    touch = touching(found.views[a], found.views[b], factor, may_turn=b not in fixed)
+    if touch.fit is None:
+        failures[pair] = touch
+        return
+    _refuse_extremes(found.views[a], touch, settings)
+    relief = relief_of(found.views[a], touch.second, touch.fit)
+    if touch.second.turns != found.views[a].turns and relief is not None and relief < settings.turned_relief:
+        raise JoinRefused(
+            "turned",
+            f"{touch.second.name} was laid down turned by {90 * touch.second.turns} degrees against"
+            f" {found.views[a].name}: the relief is lit from the wrong side (relief correlation {relief:.2f})",
+            "scan all parts the same way up; if the bed does not allow it, set both lamp banks equal and scan all"
+            " parts again",
+        )
+    if touch.fit.share < settings.least_share:
+        failures[pair] = Touch(None, touch.second, "overlap", touch.fit.share)
+        return
+    found.views[b] = touch.second
+    fixed.update(pair)
+    found.pairs[pair] = touch.fit
+    found.relief[pair] = relief
+
+
+def _refuse_extremes(first: View, touch: Touch, settings: JoinSettings) -> None:
+    assert touch.fit is not None
+    names = f"{first.name} and {touch.second.name}"
+    if touch.fit.share > settings.most_share:
+        raise JoinRefused("same", f"{names} show the same part of the work twice", "give each part once")
+    rotation, scale = touch.fit.rotation_deg, touch.fit.scale_percent
+    if abs(rotation) > settings.most_rotation_deg:
+        raise JoinRefused(
+            "rotation",
+            f"{names} are turned by {rotation:.1f} degrees against each other, more than"
+            f" {settings.most_rotation_deg:g}",
+            "lay the work straight along the edge of the bed and scan again",
+        )
+    if abs(scale) > settings.most_scale_percent:
+        raise JoinRefused("scale", f"{names} differ in scale by {scale:.2f} %", "scan all parts with the same settings")
+
+
+def _apart(
+    parts: Sequence[JoinPart],
+    reached: Sequence[int],
+    failures: dict[tuple[int, int], Touch],
+    found: Neighbours,
+    settings: JoinSettings,
+) -> JoinRefused:
+    """The most telling reason why a part hangs on none of the others."""
+    lost = [i for i in range(len(parts)) if i not in reached]
+    crossing = {p: t for p, t in failures.items() if (p[0] in lost) != (p[1] in lost)}
+    for pair, touch in crossing.items():
+        names = f"{parts[pair[0]].name} and {parts[pair[1]].name}"
+        if touch.code == "ambiguous":
+            mm = touch.period_px * MM_PER_INCH / parts[0].ppi
+            return JoinRefused(
+                "ambiguous",
+                f"{names} fit in several places: the texture repeats every {touch.period_px:.0f} px ({mm:.2f} mm)",
+                "scan again with something in the overlap that does not repeat, such as an edge or a strip of paper"
+                " beside the work",
+            )
+        if touch.code == "overlap":
+            return JoinRefused(
+                "overlap",
+                f"{names} overlap by {touch.period_px:.1%} of a part, at least {settings.least_share:.1%} is needed",
+                "scan again so that neighbouring parts share 10 to 20 % of the width",
+            )
+    others = [parts[i].name for i in range(len(parts)) if i not in lost]
+    return JoinRefused(
+        "unrelated",
+        f"no common place found for {', '.join(parts[i].name for i in lost)} on {', '.join(others)}:"
+        " the parts do not belong together, or overlap too little",
+        "check the names; scan again with more overlap",
+    )
