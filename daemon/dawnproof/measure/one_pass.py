@@ -1,0 +1,138 @@
+"""One decode feeds all checks: every band of a scan is shown to every check, then each is asked for its readings.
+
+A check is any module of this package with an attribute CHECK; nothing has to be registered.
+"""
+
+from __future__ import annotations
+
+import importlib
+import pkgutil
+from collections.abc import Callable, Iterable
+from concurrent.futures import Executor
+from dataclasses import dataclass
+from functools import cache
+from typing import ParamSpec, Protocol, TypeVar, runtime_checkable
+
+import numpy as np
+import numpy.typing as npt
+
+from ..model import Frame, Mark, Reading
+from .band import Band, Check
+from .outline import Outline, whole_frame
+from .thumb import Thumb
+
+Thumbnail = npt.NDArray[np.uint8]  # (rows, columns), grey, long side at most 256
+P = ParamSpec("P")
+T = TypeVar("T")
+Clock = Callable[[], float]  # seconds that only go forward
+
+
+@runtime_checkable
+class Outlining(Protocol):
+    """The check that finds where the work lies; the others are asked after it."""
+
+    def outline(self) -> Outline: ...
+
+
+@runtime_checkable
+class Marking(Protocol):
+    """A check that also names places which may belong to the scanner; asked after its readings."""
+
+    def marks(self) -> tuple[Mark, ...]: ...
+
+
+@dataclass(frozen=True, slots=True)
+class Looked:
+    """What one look at a scan gave. `seconds`: by check name, and "grey" for the image the checks share; seconds of
+    checks that ran side by side overlap."""
+
+    readings: tuple[Reading, ...]
+    outline: Outline
+    marks: tuple[Mark, ...]
+    thumb: Thumbnail
+    seconds: tuple[tuple[str, float], ...]
+
+
+@cache
+def check_classes() -> tuple[type[Check], ...]:
+    """Every check of this package, by module name."""
+    package = importlib.import_module(__package__)
+    modules = sorted(module.name for module in pkgutil.iter_modules(package.__path__))
+    found = [importlib.import_module(f"{__package__}.{name}") for name in modules]
+    return tuple(module.CHECK for module in found if hasattr(module, "CHECK"))
+
+
+def checks_for(frame: Frame) -> tuple[Check, ...]:
+    """A fresh set of all checks for one scan."""
+    return tuple(check(frame) for check in check_classes())
+
+
+def look(
+    frame: Frame,
+    bands: Iterable[Band],
+    clock: Clock,
+    side_by_side: Executor | None = None,
+    checks: tuple[Check, ...] | None = None,
+) -> Looked:
+    """Shows the bands to all checks and collects what they say.
+
+    `side_by_side`: threads on which the checks of one band run at once; the pixel work releases the interpreter's
+    lock. `checks`: others than those of this package. A check that raises ends the look: its job is the caller's.
+    """
+    shown = checks_for(frame) if checks is None else checks
+    watch = _Watch(clock)
+    thumb = Thumb(frame)
+    for band in bands:
+        watch.timed("grey", _prepare, band)
+        _show(band, (*shown, thumb), watch, side_by_side)
+    outline = _outline(shown, frame, watch)
+    readings: list[Reading] = []
+    marks: list[Mark] = []
+    for check in shown:
+        readings += watch.timed(check.name, _ask, check, outline)
+        if isinstance(check, Marking):
+            marks += watch.timed(check.name, check.marks)
+    return Looked(tuple(readings), outline, tuple(marks), thumb.picture(), watch.seconds())
+
+
+def _prepare(band: Band) -> None:
+    """Makes the shared image before the checks reach for it from several threads."""
+    _ = band.grey
+
+
+def _show(band: Band, viewers: tuple[Check | Thumb, ...], watch: _Watch, side_by_side: Executor | None) -> None:
+    if side_by_side is None:
+        for viewer in viewers:
+            watch.timed(viewer.name, viewer.see, band)
+        return
+    running = [side_by_side.submit(watch.timed, viewer.name, viewer.see, band) for viewer in viewers]
+    for task in running:
+        task.result()
+
+
+def _outline(checks: tuple[Check, ...], frame: Frame, watch: _Watch) -> Outline:
+    for check in checks:
+        if isinstance(check, Outlining):
+            return watch.timed(check.name, check.outline)
+    return whole_frame(frame.width_px, frame.height_px)
+
+
+def _ask(check: Check, outline: Outline) -> list[Reading]:
+    return list(check.readings(outline))
+
+
+class _Watch:
+    """Seconds by name. Each name is timed by one thread at a time, so plain addition is enough."""
+
+    def __init__(self, clock: Clock) -> None:
+        self._clock = clock
+        self._spent: dict[str, float] = {}
+
+    def timed(self, name: str, step: Callable[P, T], *arguments: P.args, **more: P.kwargs) -> T:
+        before = self._clock()
+        result = step(*arguments, **more)
+        self._spent[name] = self._spent.get(name, 0.0) + self._clock() - before
+        return result
+
+    def seconds(self) -> tuple[tuple[str, float], ...]:
+        return tuple(self._spent.items())
