@@ -40,7 +40,8 @@ def as_surface(picture: npt.NDArray[Any]) -> Surface:
 def from_picture(
     picture: npt.NDArray[Any], rows: int, columns: int, seed: int = 0, halve: bool = True, most: float = 1.5
 ) -> Surface:
-    """A random cut of the picture, brought to (rows, columns): enlarged at most `most` times, mirrored beyond that.
+    """A random cut of the picture, brought to (rows, columns): enlarged at most `most` times, further
+    cuts beside it beyond that.
 
     With `halve` a large picture is first halved, which removes what its JPEG coding and its camera's colour
     interpolation did to the finest detail.
@@ -51,15 +52,33 @@ def from_picture(
     scale = min(max(rows / surface.shape[0], columns / surface.shape[1], 1.0), most)
     if scale > 1.0:
         surface = np.asarray(cv2.resize(surface, None, fx=scale, fy=scale, interpolation=cv2.INTER_CUBIC))
-    rng = np.random.default_rng((seed, 11))
-    places = [_cut_or_mirror(have, need, rng) for have, need in zip(surface.shape[:2], (rows, columns), strict=True)]
-    return np.asarray(np.clip(surface[np.ix_(*places)], 0.0, 1.0), dtype=np.float32)
+    return np.asarray(np.clip(_spread(surface, rows, columns, (seed, 11)), 0.0, 1.0), dtype=np.float32)
 
 
-def _cut_or_mirror(have: int, need: int, rng: np.random.Generator) -> npt.NDArray[np.int_]:
-    """Which rows (or columns) of the picture to take: a random run of them, mirrored at its ends when too few."""
-    first = int(rng.integers(0, have - need + 1)) if have >= need else int(rng.integers(0, 2 * have))
-    return _mirrored(np.arange(need) + first, have)
+FADE_PX = 24
+
+
+def _spread(picture: Surface, rows: int, columns: int, seed: tuple[int, int]) -> Surface:
+    """Random cuts of the picture side by side until `columns` are filled, each from other rows, faded over FADE_PX.
+
+    Mirroring sideways would not do: at the mirror's line columns repeat, which is what a stitch fault does. Too few
+    rows are mirrored, which repeats rows only.
+    """
+    rng = np.random.default_rng(seed)
+    cut = _cut(picture, rows, columns, rng)
+    while cut.shape[1] < columns:
+        more = _cut(picture, rows, columns, rng)
+        share = np.linspace(0, 1, FADE_PX, dtype=np.float32)[None, :, None]
+        faded = cut[:, -FADE_PX:] * (1 - share) + more[:, :FADE_PX] * share
+        cut = np.concatenate([cut[:, :-FADE_PX], faded, more[:, FADE_PX:]], axis=1)
+    return np.asarray(cut[:, :columns])
+
+
+def _cut(picture: Surface, rows: int, columns: int, rng: np.random.Generator) -> Surface:
+    have_rows, have_columns = picture.shape[:2]
+    top = int(rng.integers(0, have_rows - rows + 1 if have_rows >= rows else 2 * have_rows))
+    left = int(rng.integers(0, max(have_columns - columns, 0) + 1))
+    return picture[_mirrored(np.arange(rows) + top, have_rows), left : left + columns]
 
 
 def band_noise(rows: int, columns: int, fine_px: float, coarse_px: float, seed: int) -> Field:
@@ -184,17 +203,12 @@ def mounted(surface: Surface, column_px: int, tone: float = 0.9) -> Surface:
 
 def relief(surface: Surface, texture: npt.NDArray[Any], strength: float, seed: int = 0) -> Surface:
     """Shading by raking light: the texture, 5th to 95th percentile taken as -1..1, changes the light by
-    `strength` (0.08 = 8 %); laid from a random corner, mirrored where it is smaller than the work."""
+    `strength` (0.08 = 8 %); laid from a random place, again and again where it is smaller than the work."""
     if strength == 0.0:
         return surface
     rows, columns = surface.shape[:2]
     grey = as_surface(texture).mean(axis=2)
-    rng = np.random.default_rng((seed, 16))
-    shift = (int(rng.integers(0, grey.shape[0])), int(rng.integers(0, grey.shape[1])))
-    at_row, at_column = (
-        _mirrored(np.arange(n) + s, m) for n, s, m in zip((rows, columns), shift, grey.shape, strict=True)
-    )
-    light = grey[np.ix_(at_row, at_column)]
+    light = _spread(grey[..., None], rows, columns, (seed, 16))[..., 0]
     low, high = np.percentile(grey, (5, 95))
     shade = (light - (low + high) / 2) / ((high - low) / 2)
     return np.asarray(np.clip(surface * (1.0 + strength * shade[..., None]), 0, 1), dtype=np.float32)
