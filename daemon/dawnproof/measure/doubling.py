@@ -1,0 +1,88 @@
+"""How strongly a strip repeats itself across each of its columns, by displacement: the raw evidence of doubling.
+
+Where a surface is lifted by D px at a stitch in column c, both views show the same D columns: [c - D, c) appears again
+as [c, c + D). In a blend zone both views are mixed, and the repeat at lag D is as strong as the share of the right view
+at x times that of the left one at x - D. Products of whitened columns at each lag, weighted by that expectation, are
+the best linear evidence for (c, D, width of the blend zone); what they amount to by chance is learnt from columns
+where no stitch is.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+import numpy.typing as npt
+from scipy import fft
+
+from .whiten import Field, between_columns
+
+Products = npt.NDArray[np.float32]  # (lags, columns): column x times column x - lag, summed over rows
+Evidence = npt.NDArray[np.float32]  # (blends, lags, columns): for a stitch whose right view begins at that column
+FINE_UP_TO_PX = 16  # half-pixel lags up to here
+
+
+@dataclass(frozen=True)
+class Search:
+    """What is looked for: displacements and widths of the blend zone, px."""
+
+    lags_px: tuple[float, ...]
+    blends_px: tuple[float, ...]
+
+    @property
+    def margin(self) -> int:
+        """Columns at either end of a strip where the evidence is incomplete."""
+        return int(np.ceil(max(self.lags_px) + max(self.blends_px) / 2)) + 2
+
+
+def search_up_to(most_px: float, blends_px: tuple[float, ...]) -> Search:
+    """All displacements from 1 px to `most_px`."""
+    fine = np.arange(2, 2 * FINE_UP_TO_PX) / 2
+    return Search((*fine.tolist(), *range(FINE_UP_TO_PX, int(most_px) + 1)), blends_px)
+
+
+def lag_products(field: Field, search: Search) -> Products:
+    """Products of whitened columns summed over the rows of the field; zero where the partner is outside."""
+    lags = np.asarray(search.lags_px)
+    whole, half = field.T @ field, field.T @ between_columns(field)
+    products = np.zeros((len(lags), field.shape[1]), np.float32)
+    for row, lag in zip(products, lags, strict=True):
+        row[int(lag) :] = np.diagonal(whole if lag == int(lag) else half, int(lag))
+    return products
+
+
+def template(lag_px: float, blend_px: float, columns: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
+    """Expected strength of the repeat in `columns` (centres, from the stitch), scaled to a sum of squares of 1."""
+    expected = right_share(columns, blend_px) * (1.0 - right_share(columns - lag_px, blend_px))
+    return np.asarray(expected / np.sqrt((expected**2).sum() + 1e-12))
+
+
+def right_share(from_seam: npt.NDArray[np.float64], blend_px: float) -> npt.NDArray[np.float64]:
+    """Share of the right view at a distance from the stitch: a cut, or a linear rise over the blend zone."""
+    if blend_px <= 0:
+        return (from_seam >= 0).astype(np.float64)
+    return np.clip(from_seam / blend_px + 0.5, 0.0, 1.0)
+
+
+def templates(search: Search) -> npt.NDArray[np.float32]:
+    """(blends, lags, 2 * margin + 1): all templates around the stitch's first right column."""
+    columns = np.arange(-search.margin, search.margin + 1, dtype=np.float64) + 0.5
+    table = [[template(lag, blend, columns) for lag in search.lags_px] for blend in search.blends_px]
+    return np.asarray(table, dtype=np.float32)
+
+
+@lru_cache(maxsize=8)
+def _spectra(search: Search, columns: int) -> tuple[int, npt.NDArray[np.complex64]]:
+    length = fft.next_fast_len(columns + 2 * search.margin, real=True)
+    shifted = np.zeros((len(search.blends_px), len(search.lags_px), length), np.float32)
+    shifted[..., (-np.arange(-search.margin, search.margin + 1)) % length] = templates(search)
+    return length, fft.rfft(shifted, axis=-1)
+
+
+def evidence(products: Products, search: Search) -> Evidence:
+    """Evidence for a stitch at each column that has a full margin: (blends, lags, columns - 2 * margin)."""
+    columns = products.shape[-1]
+    length, spectra = _spectra(search, columns)
+    matched = fft.irfft(fft.rfft(products, n=length, axis=-1)[None] * spectra, n=length, axis=-1)
+    return np.asarray(matched[..., search.margin : columns - search.margin], dtype=np.float32)

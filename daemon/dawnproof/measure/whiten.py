@@ -1,0 +1,51 @@
+"""Makes every structure of a strip count alike, so that a doubled block stands out from weave, brushwork and lines.
+
+A picture resembles itself at every small displacement: washes, threads and laid lines correlate everywhere. Dividing
+the strip's spectrum by its own strength (between the smoothed spectrum and the exact one, which flattens the sharp
+peaks of a weave or a printed repeat) leaves a field whose values at different places are as good as independent; only
+content that was pictured twice still agrees with itself. Frequencies at the level of the noise get a small weight.
+"""
+
+from __future__ import annotations
+
+import cv2
+import numpy as np
+import numpy.typing as npt
+from scipy import fft
+
+Field = npt.NDArray[np.float32]  # (rows, columns)
+
+EXACT = 0.5  # share of the exact spectrum in the divisor; the rest is smoothed
+SMOOTH_BINS = 1.5
+SLOW_PX = 20.0  # slower changes than this are light, not structure
+LOCAL_PX = 10.0  # reach of the local contrast
+CALM = 0.2  # contrast below this share of the mean is not raised to full
+LOUDEST = 1.5  # a single value counts no more than this: one bright edge must not speak for a whole block
+NOISE_MARGIN = 1.5
+
+
+def whitened(strip: Field) -> Field:
+    """The strip with flat spectrum and even local contrast, values within +-LOUDEST, same shape. A strip without any
+    structure comes back as noise or zeros. Wants 64 rows and columns or more."""
+    slow = cv2.GaussianBlur(strip, (0, 0), SLOW_PX, borderType=cv2.BORDER_REFLECT)
+    spectrum = fft.rfft2(strip - slow)
+    flat = fft.irfft2(spectrum * _weights(spectrum), s=strip.shape)
+    contrast = np.sqrt(cv2.GaussianBlur(flat * flat, (0, 0), LOCAL_PX, borderType=cv2.BORDER_REFLECT))
+    even = flat / (contrast + np.float32(CALM * contrast.mean() + 1e-12))
+    return np.asarray(np.clip(even, -LOUDEST, LOUDEST), dtype=np.float32)
+
+
+def _weights(spectrum: npt.NDArray[np.complex64]) -> Field:
+    exact = spectrum.real**2 + spectrum.imag**2
+    smooth = cv2.GaussianBlur(exact, (0, 0), SMOOTH_BINS, borderType=cv2.BORDER_REFLECT)
+    noise = NOISE_MARGIN * np.percentile(smooth[::3, ::3], 5)
+    signal = np.maximum(smooth - np.float32(noise), 0.02 * smooth) / (smooth + np.float32(1e-20))
+    strength = (1 - EXACT) * smooth + EXACT * exact + np.float32(1e-20)
+    return np.asarray(np.sqrt(signal / strength), dtype=np.float32)
+
+
+def between_columns(field: Field) -> Field:
+    """The field half a column further right, (rows, columns): value x is the field at x + 0.5."""
+    columns = field.shape[1]
+    turn = np.exp(1j * np.pi * np.arange(columns // 2 + 1) / columns).astype(np.complex64)
+    return np.asarray(fft.irfft(fft.rfft(field, axis=1) * turn, n=columns, axis=1), dtype=np.float32)
