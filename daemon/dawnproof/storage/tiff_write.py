@@ -15,9 +15,9 @@ from contextlib import suppress
 from dataclasses import dataclass
 from enum import Enum
 from fractions import Fraction
+from html import escape
 from pathlib import Path
 from typing import Final
-from xml.sax.saxutils import escape
 
 import imagecodecs
 import numpy as np
@@ -165,7 +165,7 @@ def xmp_packet(tags: MasterTags) -> bytes:
 
 
 def _xml(text: str) -> str:
-    return escape(shown(text))
+    return escape(shown(text), quote=False)
 
 
 def _iso_date(date_time: str) -> str:
