@@ -314,7 +314,7 @@ def to_srgb_jpeg(pixels: Pixels, icc: bytes | None, quality: int = 92, sharpen: 
         elif wide:
             image = (image >> 8).cast("uchar").copy(interpretation="srgb" if bands == 3 else "b-w")
         if sharpen and min(width, height) >= 8:
-            image = image.sharpen(sigma=0.7, x1=1, m1=0.4, m2=2)
+            image = image.sharpen(sigma=0.8, x1=1, m1=0.4, m2=3)
         return bytes(image.jpegsave_buffer(Q=quality, subsample_mode="off", optimize_coding=True, profile="srgb"))
     except vips.Error as error:
         raise NotAScan(f"the embedded profile cannot be applied ({_last_line(error)}); assign the right one") from error
