@@ -106,8 +106,9 @@ def _votes(change: Floats, noise: float) -> Floats:
 def _outermost(votes: Floats, along: Floats, depth: Floats) -> tuple[float, float, float] | None:
     """Offset and slope of the outermost line that a third of the side agrees on, and how closely (pixels)."""
     for smear in (1.0, 3.0):
-        smooth = cv2.GaussianBlur(votes, (0, 0), sigmaX=smear / _STEP_PX, sigmaY=0.01)
-        smooth *= np.sqrt(2 * np.pi) * smear / _STEP_PX
+        wide = smear / _STEP_PX
+        smooth = np.asarray(cv2.GaussianBlur(votes, (0, 0), sigmaX=wide, sigmaY=0.01), np.float64)
+        smooth *= np.sqrt(2 * np.pi) * wide
         scores = np.array([_along_line(smooth, along, turn) for turn in np.tan(_TURNS)]) / len(along)
         best = np.max(scores, axis=0)
         peaks = np.flatnonzero((best[1:-1] >= best[:-2]) & (best[1:-1] > best[2:])) + 1
@@ -154,7 +155,7 @@ def _places(change: Floats, depth: Floats, line: Floats, tolerance: float, least
     shift = np.where(curve < 0, np.clip((before - after) / (2 * np.where(curve < 0, curve, -1.0)), -1, 1), 0.0)
     places = depth[top] + shift * _STEP_PX
     places[strong.max(axis=1) <= least] = np.nan
-    return places
+    return np.asarray(places)
 
 
 def _robust_line(x: Floats, y: Floats) -> tuple[float, float, float]:

@@ -124,8 +124,7 @@ def _surface(picture: Picture, where: Mask, linear_only: bool) -> Picture:
         keep = off <= 3 * max(float(np.median(off[keep])), 1e-4)
     grid_y, grid_x = np.linspace(-1, 1, rows)[:, None], np.linspace(-1, 1, columns)[None, :]
     layers = [
-        f[0] + f[2] * grid_y + f[5] * grid_y**2 + (f[1] + f[3] * grid_y) * grid_x + f[4] * grid_x**2
-        for f in factors.T
+        f[0] + f[2] * grid_y + f[5] * grid_y**2 + (f[1] + f[3] * grid_y) * grid_x + f[4] * grid_x**2 for f in factors.T
     ]
     return np.stack([layer.astype(np.float32) for layer in layers], axis=2)
 
@@ -145,7 +144,7 @@ def _columnwise(picture: Picture, surface: Picture, reach: Mask) -> Picture:
 
 def _distance(picture: Picture, surface: Picture, lid: Mask) -> tuple[npt.NDArray[np.float32], float]:
     apart = np.asarray(cv2.absdiff(picture, surface)).reshape(picture.shape)
-    distance = apart[:, :, 0].copy()
+    distance = apart[:, :, 0].astype(np.float32)
     for channel in range(1, picture.shape[2]):
         np.maximum(distance, apart[:, :, channel], out=distance)
     sample = distance[lid > 0]
@@ -164,4 +163,4 @@ def _connected(lid: npt.NDArray[np.bool_], seeds: Mask) -> Mask:
     rim = np.unique(labels[(seeds > 0) & lid])
     chosen = np.zeros(int(labels.max()) + 1, np.uint8)
     chosen[rim[rim > 0]] = 1
-    return chosen[labels]
+    return np.asarray(chosen[labels])

@@ -58,7 +58,8 @@ def rectangle_around(piece: Mask) -> Rectangle:
     """Rectangle around the piece, turned as most of its contour runs; contour on the frame itself does not count."""
     contours, _ = cv2.findContours(piece, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
     points = np.concatenate([c.reshape(-1, 2) for c in contours]).astype(np.float64) + 0.5
-    turn = _main_turn(cv2.convexHull(points.astype(np.float32)).reshape(-1, 2), piece.shape)
+    hull = np.asarray(cv2.convexHull(points.astype(np.float32)), np.float64).reshape(-1, 2)
+    turn = _main_turn(hull, piece.shape)
     right, down = np.array([np.cos(turn), np.sin(turn)]), np.array([-np.sin(turn), np.cos(turn)])
     along, across = points @ right, points @ down
     low, high = np.array([along.min(), across.min()]) - 0.5, np.array([along.max(), across.max()]) + 0.5
@@ -67,7 +68,7 @@ def rectangle_around(piece: Mask) -> Rectangle:
     return Rectangle(centre[0], centre[1], (high[0] - low[0]) / 2, (high[1] - low[1]) / 2, turn)
 
 
-def _main_turn(hull: npt.NDArray[np.float32], shape: tuple[int, ...]) -> float:
+def _main_turn(hull: Floats, shape: tuple[int, ...]) -> float:
     """Direction of the hull's sides modulo a right angle, -45 to 45 degrees, in radians."""
     step = np.diff(hull, axis=0, append=hull[:1]).astype(np.float64)
     following = np.roll(hull, -1, axis=0)
@@ -95,7 +96,8 @@ def sort_out(pieces: list[Mask], rectangles: list[Rectangle]) -> tuple[int, list
     areas = [r.area for r in rectangles]
     sheets = [k for k, r in enumerate(rectangles) if _like_a_sheet(r)]
     main = max(sheets or range(len(pieces)), key=lambda k: areas[k])
-    others, left_out = [], []
+    others: list[int] = []
+    left_out: list[int] = []
     for k, rectangle in enumerate(rectangles):
         if k == main or _inside(rectangle, rectangles[main]):
             continue
@@ -112,4 +114,5 @@ def _like_a_sheet(rectangle: Rectangle) -> bool:
 
 def _inside(one: Rectangle, other: Rectangle) -> bool:
     offset = np.array([one.x - other.x, one.y - other.y])
-    return abs(offset @ other.right) < other.half_width and abs(offset @ other.down) < other.half_height
+    across, down = abs(offset @ other.right), abs(offset @ other.down)
+    return bool(across < other.half_width and down < other.half_height)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import cv2
 import numpy as np
-import numpy.typing as npt
 
 from ..model import MM_PER_INCH, Box, Frame, Sides
 from .edges import Side, find_side
@@ -75,9 +74,7 @@ def _half(rectangle: Rectangle, side: int) -> tuple[float, float]:
     return (sizes[0], sizes[1]) if side % 2 == 0 else (sizes[1], sizes[0])
 
 
-def _sides(
-    picture: Picture, rectangle: Rectangle, normals: tuple[Floats, ...], mm: float, noise: float
-) -> FourSides:
+def _sides(picture: Picture, rectangle: Rectangle, normals: tuple[Floats, ...], mm: float, noise: float) -> FourSides:
     found = []
     for side, inwards in enumerate(normals):
         across, along = _half(rectangle, side)
