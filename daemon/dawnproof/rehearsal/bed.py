@@ -7,7 +7,7 @@ at the stitch both see a strip of D = h (tan t1 + tan t2): the content of [c - D
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, replace
 from enum import Enum
 from math import cos, pi, radians, sin
 
@@ -23,6 +23,7 @@ Light = npt.NDArray[np.float32]  # (rows, columns, 3), linear, 1 = the sensor's 
 Samples = npt.NDArray[np.uint16]  # (rows, columns, 3), encoded with GAMMA
 GAMMA = 563 / 256  # as the profile states it
 LAMP_ELEVATION_RAD = radians(45)
+NEIGHBOURS_PX = 40  # beyond a camera's own columns, so that nothing shows where its view ends
 SHADOW_OF_LID = 0.22  # how much of the lid's light the edge of a work takes
 
 
@@ -120,7 +121,12 @@ class _Columns:
 
     first: int
     last: int
-    axis_mm: float = field(default=0.0)  # where on the bed the camera looks straight up
+    axis_mm: float  # where on the bed the camera looks straight up
+    sigma_px: float
+
+    def wider(self, columns: int) -> _Columns:
+        """With the neighbourhood that slopes, shadows and blur need, within the bed's `columns`."""
+        return replace(self, first=max(0, self.first - NEIGHBOURS_PX), last=min(columns, self.last + NEIGHBOURS_PX))
 
 
 def scan(work: Artwork, flatbed: Flatbed, placement: Placement, seed: int, mishap: Mishap | None = None) -> Samples:
@@ -149,12 +155,15 @@ def _cameras(flatbed: Flatbed) -> list[_Columns]:
     """The left and the right camera; a bed without stitch has one."""
     columns = flatbed.shape[1]
     if not flatbed.bed.seams_mm:
-        return [_Columns(0, columns, flatbed.bed.width_mm / 2)]
+        return [_Columns(0, columns, flatbed.bed.width_mm / 2, flatbed.left_sigma_px)]
     seam_mm, half_blend = flatbed.bed.seams_mm[0], flatbed.bed.blend_mm * flatbed.px_mm / 2
     stitch = seam_mm * flatbed.px_mm
     first, last = round(stitch - half_blend), round(stitch + half_blend)
     reach = flatbed.bed.width_mm / 4
-    return [_Columns(0, last, seam_mm - reach), _Columns(first, columns, seam_mm + reach)]
+    return [
+        _Columns(0, last, seam_mm - reach, flatbed.left_sigma_px),
+        _Columns(first, columns, seam_mm + reach, flatbed.right_sigma_px),
+    ]
 
 
 def _stitched(
@@ -182,12 +191,13 @@ def _view(
     work: Artwork, flatbed: Flatbed, placement: Placement, lift: Lift | None, camera: _Columns, lid: Light
 ) -> Light:
     """Linear light that one camera records of its columns."""
-    seen = _through_the_glass(work, flatbed, placement, lift, camera)
+    wide = camera.wider(flatbed.shape[1])
+    seen = _through_the_glass(work, flatbed, placement, lift, wide)
     lit = seen.pigment * _lamps(seen, flatbed)[:, :, None] + _glints(seen, flatbed)[:, :, None]
-    behind = lid[:, camera.first : camera.last] * (1 - SHADOW_OF_LID * _shadow(seen.cover, flatbed))[:, :, None]
+    behind = lid[:, wide.first : wide.last] * (1 - SHADOW_OF_LID * _shadow(seen.cover, flatbed))[:, :, None]
     light = behind + seen.cover[:, :, None] * (lit - behind)
-    sigma = flatbed.left_sigma_px if camera.first == 0 else flatbed.right_sigma_px
-    return np.asarray(cv2.GaussianBlur(light, (5, 5), sigma, borderType=cv2.BORDER_REFLECT), np.float32)
+    blurred = cv2.GaussianBlur(light, (5, 5), camera.sigma_px, borderType=cv2.BORDER_REFLECT)
+    return np.asarray(blurred[:, camera.first - wide.first : camera.last - wide.first], np.float32)
 
 
 def _through_the_glass(
@@ -241,9 +251,8 @@ def _glints(seen: _Seen, flatbed: Flatbed) -> Field:
 
 def _shadow(cover: Field, flatbed: Flatbed) -> Field:
     """Shadow of the work's edge on the lid, 0..1, longer along the travel, where the lamps are."""
-    quarter = cv2.resize(cover, None, fx=0.25, fy=0.25, interpolation=cv2.INTER_AREA)
-    soft = cv2.GaussianBlur(quarter, (0, 0), 0.3 * flatbed.px_mm / 4, sigmaY=0.7 * flatbed.px_mm / 4)
-    return np.asarray(cv2.resize(soft, (cover.shape[1], cover.shape[0])) * 1.6, np.float32).clip(0, 1)
+    soft = cv2.GaussianBlur(cover, (0, 0), 0.3 * flatbed.px_mm, sigmaY=0.7 * flatbed.px_mm)
+    return np.asarray(np.minimum(soft * 1.6, 1.0), np.float32)
 
 
 def _lid(flatbed: Flatbed, rng: np.random.Generator) -> Light:

@@ -74,8 +74,10 @@ def rehearse(
     progress: Progress,
     today: date,
     evening: Evening | None = None,
+    sleep: Callable[[float], object] = time.sleep,
 ) -> RehearsalResult:
-    """Play the evening in an empty folder `studio`; FileExistsError where a rule book already is."""
+    """Play the evening in an empty folder `studio`; FileExistsError where a rule book already is. `progress` is called
+    from several threads, one at a time while scans are made and from the writer's while they arrive."""
     evening = evening or saltmarsh_lane()
     found(studio, evening, today)
     with TemporaryDirectory(prefix=".scanner-", dir=studio.resolve().parent) as scratch:
@@ -83,7 +85,7 @@ def rehearse(
         staged = stage(evening, Path(scratch), write_tiff, lambda text, share: progress(text, MAKING_SHARE * share))
         made = time.monotonic()
         delivered = {_digest(path, shot): shot.file_name for shot, path in staged.items()}
-        documents = [_played(studio, act, evening, daemon, staged, progress) for act in _acts(evening)]
+        documents = [_played(studio, act, daemon, staged, evening.jobs, progress, sleep) for act in _acts(evening)]
     rows = _rows(evening, documents, daemon.read_morning(), delivered, _homes(studio))
     notes = tuple(note for act in documents for expected, job in act for note in outcome.notes(expected.job, job))
     progress("the table", 1.0)
@@ -130,7 +132,13 @@ def _acts(evening: Evening) -> list[int]:
 
 
 def _played(
-    studio: Path, act: int, evening: Evening, daemon: Daemon, staged: Staged, progress: Progress
+    studio: Path,
+    act: int,
+    daemon: Daemon,
+    staged: Staged,
+    jobs: tuple[Expected, ...],
+    progress: Progress,
+    sleep: Callable[[float], object],
 ) -> list[tuple[Expected, Document]]:
     """Bring in the scans of one act while the daemon runs, then ask for the jobs that have to be judged by now."""
     deliveries = [Delivery(path, _target(studio, s), s.arrival) for s, path in staged.items() if s.act == act]
@@ -141,13 +149,13 @@ def _played(
         progress(f"{delivery.target.name} arrives", MAKING_SHARE + (0.98 - MAKING_SHARE) * share)
 
     with ThreadPoolExecutor(1) as scanner:
-        writing = scanner.submit(deliver_all, deliveries, told, time.sleep)
+        writing = scanner.submit(deliver_all, deliveries, told, sleep)
         for _ in range(MAX_RUNS_PER_ACT):
             daemon.run()
             if writing.done() and not any(delivery.target.exists() for delivery in deliveries):
                 break
         writing.result()
-    return [(expected, daemon.read_job(expected.job)) for expected in evening.jobs if expected.act == act]
+    return [(expected, daemon.read_job(expected.job)) for expected in jobs if expected.act == act]
 
 
 def _target(studio: Path, shot: Shot) -> Path:

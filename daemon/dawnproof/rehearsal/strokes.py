@@ -93,8 +93,9 @@ class Brush:
         ragged = along + 0.10 * length * hairs[hair]
         inside = np.minimum(width / 2 - np.abs(across), (length / 2 - np.abs(ragged)) * 0.8)
         cover = np.clip(inside / 1.6, 0.0, 1.0)
-        load = (ragged / length + 0.5) * self.dryness * 2.0
-        cover *= np.clip(1.0 - np.clip(load - 0.35 - 0.45 * bristles, 0, None) * 1.5, 0.0, 1.0)
+        used_up = (ragged / length + 0.5) * self.dryness * 2.0
+        gaps = np.clip(used_up - 0.35 - 0.45 * bristles, 0, None) * min(1.5, 10 * self.dryness)
+        cover *= np.clip(1.0 - gaps, 0.0, 1.0)
         ridge = np.exp(-(((np.abs(across) - width / 2) / (0.12 * self.px_mm + 1)) ** 2))
         body = np.clip(0.45 + 0.22 * bristles + 0.35 * ridge, 0.0, 1.4)
         return Stamp(cover.astype(np.float32), bristles.astype(np.float32), body.astype(np.float32))
