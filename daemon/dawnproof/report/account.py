@@ -1,0 +1,226 @@
+"""What one job amounts to: its findings part by part in the order of what they cost, its takes, its due day."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date
+
+from ..jobs import standing
+from ..model import Finding, JobView, Level, Night, PartName, Pile, Reading, Role, ScanRow, StayingRow, shown
+from ..policy import EXPLAINS, LOOK_CHECKS
+from .figures import day_and_clock, due_day, due_words, local
+from .in_brief import in_brief
+
+CAUTIONS_MARK = " Cautions: "
+LEFT_ALONE = "left alone"  # the kind of a file that a rule of the studio leaves where it is
+STOP = "Stop: this would be the third take. Decide with the owner or a conservator before the work is laid down again"
+
+# what costs most when missed comes first; a check or (check, name) that is not listed comes last
+_COST: tuple[str, ...] = (
+    "job.missing", "job.other_picture", "job.doubled", "job.contradiction", "job", "seam.doubling", "seam",
+    "crop.works", "crop", "join", "clipping", "resolution", "encoding", "travel", "fringe", "focus", "streaks", "light",
+)  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class Said:
+    """A finding and the scan it was made on; without a scan it belongs to the job as a whole."""
+
+    finding: Finding
+    scan: ScanRow | None = None
+    missing: tuple[str, ...] = ()
+
+    @property
+    def name(self) -> PartName | None:
+        return self.scan.name if self.scan else None
+
+    @property
+    def part(self) -> str:
+        """The part's label, '' for the job as a whole."""
+        return shown(self.name.part) if self.name else ""
+
+    @property
+    def part_words(self) -> str:
+        """'part R, take 2', 'whole', 'the job'."""
+        if self.name is None:
+            return "the job"
+        words = self.part if self.part == "whole" or self.name.role is not Role.WORK else f"part {self.part}"
+        light = f", light {shown(self.name.light)}" if self.name.light else ""
+        return words + light + (f", take {self.name.take}" if self.name.take > 1 else "")
+
+    @property
+    def reading(self) -> Reading | None:
+        """The reading behind the finding, where the scan holds it."""
+        measured = self.scan.measured if self.scan else None
+        key = (self.finding.check, self.finding.name)
+        return next((r for r in measured.readings if (r.check, r.name) == key), None) if measured else None
+
+    @property
+    def brief(self) -> str:
+        """At most seven words with the figure that matters."""
+        return in_brief(self.finding, self.reading, self.missing)
+
+    @property
+    def text(self) -> str:
+        """The finding's own sentence, shown harmlessly."""
+        return shown(self.finding.text)
+
+    @property
+    def advice(self) -> str:
+        """What to do, without the cautions: those are said once."""
+        return shown(self.finding.advice.partition(CAUTIONS_MARK)[0]).rstrip(".")
+
+    @property
+    def cautious(self) -> bool:
+        """Whether the advice concerns handling, so that the cautions must stand beside it."""
+        return CAUTIONS_MARK in self.finding.advice
+
+
+def used_scans(view: JobView) -> tuple[ScanRow, ...]:
+    """The scans that count: the highest take of every part and role."""
+    return standing(view.scans, view.listed).used
+
+
+def parts(view: JobView) -> tuple[ScanRow, ...]:
+    """The scans that count and show the work itself."""
+    return standing(view.scans, view.listed).parts
+
+
+def said(view: JobView, level: Level) -> tuple[Said, ...]:
+    """All findings of one level, of the scans that count and of the job, what costs most first."""
+    scans = used_scans(view)
+    of_scans = [Said(f, scan, view.missing) for scan in scans for f in scan.findings]
+    known = {f for scan in scans for f in scan.findings}
+    of_job = [Said(f, None, view.missing) for f in view.row.findings if f not in known]
+    return tuple(sorted((s for s in of_job + of_scans if s.finding.level is level), key=_cost))
+
+
+def faults(view: JobView) -> tuple[Said, ...]:
+    """What sends the job to rework, what costs most first."""
+    return said(view, Level.FAULT)
+
+
+def to_look_at(view: JobView) -> tuple[Said, ...]:
+    """What could not be judged and holds the work back until somebody has looked."""
+    return tuple(s for s in said(view, Level.UNDECIDED) if holds_back(s.finding))
+
+
+def holds_back(finding: Finding) -> bool:
+    """Whether an undecided finding matters for returning the work."""
+    return finding.check in LOOK_CHECKS and (finding.check, finding.name) not in EXPLAINS
+
+
+def takes(view: JobView) -> dict[str, int]:
+    """Takes so far of each part of the work, closed ones too: the highest take, or the number of scans where more."""
+    found: dict[str, list[ScanRow]] = {}
+    for scan in view.scans:
+        if scan.name and scan.name.role is Role.WORK:
+            found.setdefault(scan.name.part, []).append(scan)
+    return {part: _attempts(rows) for part, rows in found.items()}
+
+
+def takes_words(view: JobView) -> str:
+    """'L 1, R 2'."""
+    return ", ".join(f"{shown(part)} {count}" for part, count in takes(view).items())
+
+
+def is_third_take_next(view: JobView, part: str) -> bool:
+    """Whether another scan of the part ('' = any) would be the third: then stop and decide."""
+    found = takes(view)
+    return max((found.get(part, 0) if part else 0, *(() if part else found.values())), default=0) >= 2
+
+
+def due(view: JobView) -> str:
+    """The due text of the job list, '' where there is none."""
+    return shown(view.listed.due) if view.listed else ""
+
+
+def due_order(view: JobView) -> tuple[date, str]:
+    """Sorts jobs: earliest due first, those without a day last, then by number."""
+    return due_day(due(view)) or date.max, view.row.job
+
+
+def today(night: Night) -> date | None:
+    """The day of the morning, in the studio."""
+    found = local(night.until_utc, night.offset_s)
+    return found.date() if found else None
+
+
+def in_pile(night: Night, pile: Pile) -> tuple[JobView, ...]:
+    """The jobs of one pile, due first. A job without an outcome is unfinished."""
+    chosen = [v for v in night.jobs if v.pile is pile or (v.pile is None and pile is Pile.UNFINISHED)]
+    return tuple(sorted(chosen, key=due_order))
+
+
+def beds_of(view: JobView) -> tuple[str, ...]:
+    """The beds its scans were made on, each once."""
+    return tuple(dict.fromkeys(shown(scan.bed) for scan in used_scans(view) if scan.bed))
+
+
+def work_words(view: JobView) -> str:
+    """'acrylic, 680 x 840 mm' as the job list has it; '' where it has nothing."""
+    listed = view.listed
+    if listed is None:
+        return ""
+    size = f"{listed.width_mm:.0f} x {listed.height_mm:.0f} mm" if listed.width_mm and listed.height_mm else ""
+    ordered = f"print {listed.print_mm:.0f} mm long" if listed.print_mm else ""
+    return ", ".join(word for word in (shown(listed.medium), size, ordered) if word)
+
+
+def title(view: JobView, day: date | None) -> str:
+    """'SL-C405, due today, acrylic, 680 x 840 mm'."""
+    return ", ".join(word for word in (shown(view.row.job), due_words(due(view), day), work_words(view)) if word)
+
+
+def what_to_do(view: JobView) -> tuple[str, ...]:
+    """The advice of all faults, each once; before a third take it is to stop."""
+    advice = once(one.advice for one in faults(view))
+    if not any(one.cautious and is_third_take_next(view, one.part) for one in faults(view)):
+        return advice
+    return (STOP, *(f"If it is decided to scan once more: {one[:1].lower()}{one[1:]}" for one in advice))
+
+
+def decision_words(view: JobView, offset_s: int) -> tuple[str, ...]:
+    """'accepted by Wren, Wed 25 Nov 07:00: agreed with the owner' for each decision."""
+    found = []
+    for one in view.decisions:
+        because = f": {shown(one.because)}" if one.because else ""
+        what = _DECIDED.get(one.what, shown(one.what))
+        found.append(f"{what} by {shown(one.who)}, {day_and_clock(one.when_utc, offset_s)}{because}")
+    return tuple(found)
+
+
+def close_up(view: JobView) -> str:
+    """Where the close-ups of a job lie, or its proof; '' where there is neither."""
+    return shown(view.details or view.proof)
+
+
+def unplaced_words(scan: ScanRow) -> str:
+    """A file that has no place, and why."""
+    return f"{shown(scan.file)}: {shown(scan.reason) or 'no reason is known'}"
+
+
+def is_odd(staying: StayingRow) -> bool:
+    """Whether a file that stays where it is deserves a word: links, pipes, unreadable files; not those left alone."""
+    return staying.kind != LEFT_ALONE
+
+
+def once(items: Iterable[str]) -> tuple[str, ...]:
+    """Each text once, in the order of its first coming."""
+    return tuple(dict.fromkeys(item for item in items if item))
+
+
+_DECIDED = {"accept": "accepted", "refuse": "refused", "release": "released", "place": "placed"}
+
+
+def _attempts(rows: list[ScanRow]) -> int:
+    return max(len({scan.sha256 for scan in rows}), *(scan.name.take for scan in rows if scan.name))
+
+
+def _cost(one: Said) -> tuple[int, str]:
+    key = f"{one.finding.check}.{one.finding.name}"
+    for place, known in enumerate(_COST):
+        if known in (key, one.finding.check):
+            return place, one.part
+    return len(_COST), one.part

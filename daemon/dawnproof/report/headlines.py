@@ -1,0 +1,191 @@
+"""The first five lines of the morning, which answer in ten seconds; a good night is one sentence."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from ..model import JobView, Level, Night, Pile, RecurringMark, ScanRow, shown
+from .account import beds_of, due, due_order, faults, in_pile, said, to_look_at, today
+from .figures import counted, due_words, listing
+from .watch_kept import gaps, ran_words, runs_of
+
+LOW_HOURS = 12.0  # less room than one more night
+
+
+@dataclass(frozen=True, slots=True)
+class Headline:
+    """One question of the morning and its answer; `well` is False where somebody has to do or to know something."""
+
+    question: str
+    answer: str
+    well: bool
+
+
+def headlines(night: Night) -> tuple[Headline, ...]:
+    """Five answers: run, expected works, what must not leave, the scanner, two places."""
+    return (_ran(night), _places(night), _stays(night), _scanner(night), _two_places(night))
+
+
+def is_good(night: Night) -> bool:
+    """Whether nothing has to be done: then one sentence is enough."""
+    return all(line.well for line in headlines(night)) and not night.alarms
+
+
+def good_sentence(night: Night) -> str:
+    """A good night in one sentence."""
+    done = in_pile(night, Pile.MAY_GO_BACK)
+    listed = " (every expected one)" if any(v.listed for v in done) else ""
+    which = "it" if len(done) == 1 else "any"
+    works = f"{counted(len(done), 'work')}{listed} archived, nothing found against returning {which}"
+    copies = "every file in two places" if night.second else "one copy only, as no second place is set"
+    ran = ran_words(night)
+    return f"A good night: {ran[0].lower()}{ran[1:]}; {works if done else 'no work came'}; {copies}."
+
+
+def scanner_needs(night: Night) -> tuple[str, ...]:
+    """What to do at the scanner before the first scan, a sentence each."""
+    return (*_marks(night), *_references(night), *_settings(night), *_stitches(night), *_room(night))
+
+
+def mark_words(mark: RecurringMark) -> str:
+    """'streak at 33 mm from the left (SL-0416 and SL-0417)'."""
+    along = "" if mark.y_mm is None else f", {mark.y_mm:.0f} mm from the top"
+    kind = {"soft": "soft place"}.get(mark.kind, shown(mark.kind))
+    return f"{kind} at {mark.x_mm:.0f} mm from the left{along} ({listing([shown(j) for j in mark.jobs])})"
+
+
+def stay_words(view: JobView, night: Night) -> str:
+    """'SL-C405 (due today: doubling 6 px at 210 mm)'."""
+    found = faults(view) or to_look_at(view)
+    why = found[0].brief if found else waiting_words(view)
+    when = due_words(due(view), today(night))
+    inside = ": ".join(word for word in (when, why) if word)
+    return f"{shown(view.row.job)} ({inside})" if inside else shown(view.row.job)
+
+
+def _with_due(view: JobView, night: Night) -> str:
+    when = due_words(due(view), today(night))
+    return f"{shown(view.row.job)} ({when})" if when else shown(view.row.job)
+
+
+def waiting_words(view: JobView) -> str:
+    """Why a job without fault is held: its hold, a missing copy, the parts it waits for."""
+    if view.listed and view.listed.hold and not view.row.released:
+        return f"hold: {shown(view.listed.hold)}"
+    if view.row.second_missing:
+        return "second copy not verified"
+    return f"waits for {shown(view.row.waits_for)}" if view.row.waits_for else ""
+
+
+def _ran(night: Night) -> Headline:
+    alarms = [shown(alarm) for alarm in night.alarms]
+    answer = ". ".join([ran_words(night), *(f"Alarm: {alarm}" for alarm in alarms)])
+    return Headline("Did it run all night?", answer, bool(runs_of(night)) and not gaps(night) and not alarms)
+
+
+def _places(night: Night) -> Headline:
+    expected = sum(1 for view in night.jobs if view.listed) + len(night.expected_not_seen)
+    answers = []
+    if night.expected_not_seen:
+        names = [_expected(job.job, job.due, night) for job in night.expected_not_seen]
+        answers.append(f"Never seen: {listing(names)}")
+    elif expected:
+        answers.append(f"All {counted(expected, 'expected work')} came" if expected > 1 else "The expected work came")
+    else:
+        answers.append("No job list: nothing was expected")
+    if night.unplaced:
+        files = [shown(scan.file) for scan in night.unplaced]
+        answers.append(f"{counted(len(files), 'file')} without a place: {listing(files, 3)}")
+    if night.job_list_problems:
+        answers.append(f"Job list: {counted(len(night.job_list_problems), 'line')} not understood")
+    well = not (night.expected_not_seen or night.unplaced or night.job_list_problems)
+    return Headline("Does every expected work have a place?", ". ".join(answers), well)
+
+
+def _expected(job: str, due_text: str, night: Night) -> str:
+    when = due_words(shown(due_text), today(night))
+    return f"{shown(job)} ({when})" if when else shown(job)
+
+
+def _stays(night: Night) -> Headline:
+    answers = []
+    for words, piles in (
+        ("Must stay", (Pile.SCAN_AGAIN, Pile.UNFINISHED)),
+        ("Look first", (Pile.LOOK_FIRST,)),
+        ("Desk, may leave", (Pile.DESK,)),
+    ):
+        views = sorted((v for pile in piles for v in in_pile(night, pile)), key=due_order)
+        if views:
+            answers.append(f"{words}: {listing([_with_due(view, night) for view in views], 8)}")
+    well = not answers
+    if well:
+        done = in_pile(night, Pile.MAY_GO_BACK)
+        answers.append("Nothing found against returning any work" if done else "No work has been archived")
+    return Headline("What must not leave?", ". ".join(answers), well)
+
+
+def _scanner(night: Night) -> Headline:
+    needs = scanner_needs(night)
+    return Headline("What does the scanner need before the first scan?", ". ".join(needs) or "Nothing", not needs)
+
+
+def _two_places(night: Night) -> Headline:
+    failed = [f for f in night.fixity if not f.ok]
+    behind = [shown(view.row.job) for view in night.jobs if view.row.second_missing]
+    answers = []
+    if failed:
+        bags = [shown(f.bag) for f in failed]
+        answers.append(f"Not as filed: {listing(bags)}; take the second copy, do not overwrite either")
+    if behind:
+        answers.append(f"Second copy not verified: {listing(behind)}")
+    if not night.second:
+        answers.append("One copy only: no second place is set in the rule book ([archive] second)")
+    elif not behind:
+        answers.append("Every archived file is in two places, the second copy read back")
+    if night.fixity and not failed:
+        answers.append(f"{counted(len(night.fixity), 'bag')} re-read, as filed")
+    return Headline("Are the files in two places?", ". ".join(answers), not failed and not behind)
+
+
+def _marks(night: Night) -> list[str]:
+    return [f"{shown(mark.bed)}: clean the glass, {mark_words(mark)}" for mark in night.marks]
+
+
+def _references(night: Night) -> list[str]:
+    newest: dict[str, ScanRow] = {scan.bed: scan for scan in sorted(night.references, key=lambda s: s.admitted_utc)}
+    lines = []
+    for bed, scan in newest.items():
+        for finding in scan.findings:
+            if finding.level in {Level.FAULT, Level.NOTE} and finding.check in {"light", "streaks"}:
+                advice = shown(finding.advice).rstrip(".")
+                lines.append(f"{shown(bed)}: {advice[:1].lower()}{advice[1:]} ({shown(finding.text)})")
+    return lines
+
+
+def _settings(night: Night) -> list[str]:
+    wrong: dict[str, list[str]] = {}
+    for view in night.jobs:
+        for one in faults(view):
+            key = f"{one.finding.check}.{one.finding.name}"
+            if key.startswith(("encoding.depth", "encoding.channels", "resolution.ppi", "resolution.halo")):
+                bed = shown(one.scan.bed) if one.scan and one.scan.bed else "scanner"
+                wrong.setdefault(bed, []).append(f"{shown(view.row.job)}: {one.brief}")
+    return [f"{bed}: check the settings ({listing(found, 3)})" for bed, found in wrong.items()]
+
+
+def _stitches(night: Night) -> list[str]:
+    uneven: dict[str, list[str]] = {}
+    for view in night.jobs:
+        if any((s.finding.check, s.finding.name) == ("seam", "step") for s in said(view, Level.FAULT)):
+            for bed in beds_of(view):
+                uneven.setdefault(bed, []).append(shown(view.row.job))
+    advice = "run the white calibration, tone step at the stitch"
+    return [f"{bed}: {advice} ({listing(jobs)})" for bed, jobs in uneven.items()]
+
+
+def _room(night: Night) -> list[str]:
+    return [
+        f"Make room: {shown(space.folder)} holds {space.hours_left:.0f} h more at this night's rate"
+        for space in night.space
+        if space.hours_left is not None and space.hours_left < LOW_HOURS
+    ]

@@ -1,0 +1,209 @@
+"""The morning as text: five lines, the piles with their counts, then each job from what costs most to what is well."""
+
+from __future__ import annotations
+
+from ..advice import CAUTIONS
+from ..model import JobView, Level, Night, Pile, shown
+from .account import (
+    close_up,
+    decision_words,
+    faults,
+    in_pile,
+    is_odd,
+    takes_words,
+    title,
+    to_look_at,
+    today,
+    unplaced_words,
+    what_to_do,
+)
+from .figures import clock, counted, day_and_clock, listing, size, span
+from .headlines import good_sentence, headlines, is_good, mark_words, stay_words, waiting_words
+from .in_brief import place
+from .lines import Lines, sentence
+from .prints import print_words
+from .repeated import Repeated, own_notes, repeated
+from .takes_compared import comparisons
+
+PILES = (
+    (Pile.MAY_GO_BACK, "May go back", "nothing found against returning it"),
+    (Pile.LOOK_FIRST, "Look first", "archived; look at the close-up before the work leaves"),
+    (Pile.SCAN_AGAIN, "Scan again", "the work must stay"),
+    (Pile.DESK, "Mend at the desk", "the work may leave"),
+    (Pile.UNFINISHED, "Unfinished", "parts still to come; the work must stay"),
+)
+
+
+def summary_text(night: Night) -> str:
+    """The whole morning as text, lines of at most 78 columns where no longer word stands in them."""
+    page, common = Lines(), repeated(night)
+    _head(page, night)
+    _piles(page, night)
+    _redo(page, night, Pile.SCAN_AGAIN, "SCAN AGAIN")
+    _redo(page, night, Pile.DESK, "MEND AT THE DESK")
+    _look(page, night)
+    _unfinished(page, night)
+    _back(page, night, common)
+    _files(page, night)
+    _scanner(page, night)
+    _keeping(page, night)
+    _times(page, night)
+    return page.text
+
+
+def _head(page: Lines, night: Night) -> None:
+    page.say(f"{shown(night.studio)}, morning of {day_and_clock(night.until_utc, night.offset_s)}")
+    page.gap()
+    if is_good(night):
+        page.say(good_sentence(night))
+        return
+    for line in headlines(night):
+        page.say(sentence(line.answer), "- " if line.well else "! ")
+
+
+def _piles(page: Lines, night: Night) -> None:
+    page.gap()
+    for pile, words, meaning in PILES:
+        views = in_pile(night, pile)
+        page.say(meaning if views else "none", f"{words:<17}{len(views):>3}  ", 22)
+        if pile is Pile.MAY_GO_BACK:
+            page.say(listing([shown(view.row.job) for view in views], 60), " " * 22)
+        else:
+            for view in views:
+                page.say(stay_words(view, night), " " * 22, 24)
+
+
+def _redo(page: Lines, night: Night, pile: Pile, heading: str) -> None:
+    views = in_pile(night, pile)
+    if not views:
+        return
+    page.rule(heading)
+    for view in views:
+        page.gap()
+        _job(page, view, night)
+    if any(one.cautious for view in views for one in faults(view)):
+        page.gap()
+        page.say("Cautions for every rescan")
+        for caution in CAUTIONS:
+            page.say(caution, "  - ")
+
+
+def _job(page: Lines, view: JobView, night: Night) -> None:
+    """One job to redo: what is wrong, which part, where in mm, what to do, takes so far."""
+    page.say(title(view, today(night)), "", 4)
+    for one in faults(view):
+        page.say(f"{one.part_words}: {one.text}", "  x ")
+        if one.finding.where is not None:
+            page.say(f"where: {place(one.finding.where)}", "    ")
+    for one in to_look_at(view):
+        page.say(f"{one.part_words}: {one.text}", "  ? ")
+    for advice in what_to_do(view):
+        page.say(sentence(advice), "  > ")
+    if takes_words(view):
+        page.say(f"takes so far: {takes_words(view)}", "    ")
+    _ends(page, view, night)
+
+
+def _look(page: Lines, night: Night) -> None:
+    views = in_pile(night, Pile.LOOK_FIRST)
+    if views:
+        page.rule("LOOK FIRST")
+    for view in views:
+        page.gap()
+        page.say(title(view, today(night)), "", 4)
+        page.say(waiting_words(view), "  ? ")
+        for one in to_look_at(view):
+            where = f"; look at {place(one.finding.where)}" if one.finding.where else ""
+            page.say(f"{one.part_words}: {one.text}{where}", "  ? ")
+        if close_up(view):
+            page.say(f"close-up: {close_up(view)}", "    ")
+        page.say(print_words(view.row.print_sizes), "    ", 6)
+        _ends(page, view, night)
+
+
+def _unfinished(page: Lines, night: Night) -> None:
+    views = in_pile(night, Pile.UNFINISHED)
+    if views:
+        page.rule("UNFINISHED")
+    for view in views:
+        until = clock(view.row.waits_until_utc, night.offset_s)
+        waits = waiting_words(view) or view.row.state.value
+        page.say(f"{title(view, today(night))}: {waits}{f', until {until}' if until else ''}", "", 4)
+        for one in faults(view):
+            page.say(f"{one.part_words}: {one.text}", "  x ")
+
+
+def _back(page: Lines, night: Night, common: tuple[Repeated, ...]) -> None:
+    views = in_pile(night, Pile.MAY_GO_BACK)
+    if views:
+        page.rule("MAY GO BACK")
+    for view in views:
+        page.say(title(view, today(night)), "", 4)
+        if view.row.version > 1:
+            page.say(f"version {view.row.version}; the earlier ones stay as they are", "    ", 6)
+        page.say(print_words(view.row.print_sizes), "    ", 6)
+        for one in faults(view):
+            page.say(f"accepted with: {one.part_words}: {one.text}", "    ", 6)
+        for one in own_notes(view, common):
+            page.say(f"note, {one.part_words}: {one.text}", "    ", 6)
+        _ends(page, view, night)
+    if common:
+        page.gap()
+        page.say("Said once for the night")
+    for repeated_note in common:
+        page.say(repeated_note.words, "  - ")
+
+
+def _ends(page: Lines, view: JobView, night: Night) -> None:
+    for comparison in comparisons(view):
+        page.say(comparison.words, "    ", 6)
+    for words in decision_words(view, night.offset_s):
+        page.say(words, "    ", 6)
+
+
+def _files(page: Lines, night: Night) -> None:
+    odd = [s for s in night.staying if is_odd(s)]
+    left = [shown(s.file) for s in night.staying if not is_odd(s)]
+    if night.unplaced or odd or left or night.job_list_problems:
+        page.rule("FILES WITHOUT A PLACE")
+    for scan in night.unplaced:
+        page.say(unplaced_words(scan), "", 4)
+    for staying in odd:
+        page.say(f"{shown(staying.file)} stays where it is: {shown(staying.reason)}", "", 4)
+    if night.unplaced:
+        page.say("To give one its place: dawnproof place STUDIO FILE --as NAME")
+    if left:
+        page.say(f"Left alone by rule: {listing(left, 8)}")
+    for problem in night.job_list_problems:
+        page.say(f"Job list: {shown(problem)}", "", 4)
+
+
+def _scanner(page: Lines, night: Night) -> None:
+    if night.marks or night.references:
+        page.rule("THE SCANNER")
+    for mark in night.marks:
+        page.say(f"{shown(mark.bed)}: {mark_words(mark)}", "", 4)
+    for scan in night.references:
+        told = [shown(f.text) for f in scan.findings if f.level is not Level.SOUND]
+        page.say(f"{shown(scan.bed)}, {shown(scan.file)}: {'; '.join(told) or 'nothing found'}", "", 4)
+
+
+def _keeping(page: Lines, night: Night) -> None:
+    page.rule("KEEPING")
+    for one in night.fixity:
+        if not one.ok:
+            page.say(f"{shown(one.bag)} is not as filed: {shown(one.text)}", "! ")
+    sound = sum(1 for one in night.fixity if one.ok)
+    page.say(f"{counted(sound, 'bag')} re-read, as filed" if night.fixity else "No bag was re-read in this time")
+    for space in night.space:
+        left = f", {space.hours_left:.0f} h at this night's rate" if space.hours_left is not None else ""
+        page.say(f"{shown(space.folder)}: {size(space.free_bytes)} free{left}", "", 4)
+
+
+def _times(page: Lines, night: Night) -> None:
+    scans = [s for view in night.jobs for s in view.scans if s.measured]
+    since, until = (day_and_clock(t, night.offset_s) for t in (night.since_utc, night.until_utc))
+    page.say(f"From {since} to {until}: {counted(len(scans), 'scan')}, {size(sum(s.size_bytes for s in scans))}")
+    spent = [sum(seconds for _, seconds in s.measured.seconds) for s in scans if s.measured and s.measured.seconds]
+    if spent:
+        page.say(f"Measuring took {span(sum(spent))}, {span(max(spent))} at most for one scan")
