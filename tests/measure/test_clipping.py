@@ -70,7 +70,7 @@ def test_counts_equal_a_plain_count_inside_a_skewed_work() -> None:
 
 
 def test_a_lid_blown_out_around_the_work_counts_for_nothing() -> None:
-    work = np.minimum(strokes(600, 800, 4), 0.85)
+    work = np.minimum(strokes(600, 800, 4), 0.7)
     scan = make_scan(work, Lid("white", (90, 80, 70, 95), skew_deg=-0.8), seed=2)
     pixels = np.minimum(scan.pixels * 1.15, 65535).astype(np.uint16)
     assert (pixels == 65535).all(axis=2).mean() > 0.2
