@@ -245,6 +245,7 @@ class Measured:
     crop: Crop | None
     thumb: bytes = b""  # PNG, 8 bit, grey, of the whole scan, long side <= 256: tells one picture from another
     seconds: tuple[tuple[str, float], ...] = ()  # share of decode, digest and each check
+    x_position_mm: float | None = None  # where the left edge lies on the bed, if the header says so
     marks: tuple[Mark, ...] = ()  # streaks, spots and softness, for comparing with other jobs of the bed
 
 

@@ -135,6 +135,11 @@ class Ledger:
         """Findings of one scan, after judging."""
         self._run("UPDATE scans SET findings = ? WHERE id = ?", (_FINDINGS.dump_json(tuple(findings)).decode(), scan))
 
+    def set_measured(self, scan: int, measured: Measured) -> None:
+        """A scan was measured again, as another part than before."""
+        text, thumb = _measured_out(measured)
+        self._run("UPDATE scans SET measured = ?, thumb = ?, findings = '[]' WHERE id = ?", (text, thumb, scan))
+
     def rename_scan(self, scan: int, name: PartName, place: Place) -> None:
         """A person gave an unplaced scan its name."""
         self._run("UPDATE scans SET part_name = ?, job = ?, place = ?, reason = '' WHERE id = ?",

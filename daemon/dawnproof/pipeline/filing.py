@@ -114,7 +114,9 @@ def _holds_scans(folder: Path, ledger: Ledger) -> bool:
     for part in _entries(parts):
         rows = [r for r in ledger.all_scans() if Path(r.home).name and r.size_bytes == part.stat().st_size]
         if any(not Path(r.home).exists() for r in rows):
-            ledger.say(EventRow("", "alarm", "", f"{shown(str(folder))} may hold scans that are nowhere else; it is kept"))
+            ledger.say(
+                EventRow("", "alarm", "", f"{shown(str(folder))} may hold scans that are nowhere else; it is kept")
+            )
             return True
     return False
 

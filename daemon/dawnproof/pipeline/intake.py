@@ -171,6 +171,7 @@ def said_event(row: ScanRow, now_utc: str) -> EventRow:
     job = row.name.job if row.name else ""
     if row.reason:
         return EventRow(now_utc, "set aside", job, f"{row.file}: {row.reason}")
-    part = f"{row.name.part}" + (f", take {row.name.take}" if row.name and row.name.take > 1 else "") if row.name else ""
+    part = (
+        f"{row.name.part}" + (f", take {row.name.take}" if row.name and row.name.take > 1 else "") if row.name else ""
+    )
     return EventRow(now_utc, "measured", job, f"{row.file}: {part} measured")
-

@@ -10,7 +10,7 @@ from datetime import datetime
 from pathlib import Path
 
 from .. import __version__
-from ..jobs import Standing, job_key
+from ..jobs import Standing
 from ..ledger.ledger import Ledger
 from ..model import (
     Filing,
@@ -28,6 +28,7 @@ from ..model import (
     ScanRow,
     StepKind,
 )
+from ..naming import job_key
 from ..policy import Context, judge_scan, make_finding, pile_of
 from ..report.documents import record_document, to_json
 from ..report.note import rescan_note_html, rescan_note_text
@@ -109,7 +110,9 @@ def job_findings(case: Case) -> tuple[Finding, ...]:
         names = ", ".join(standing.doubled)
         found.append(make_finding("job", "doubled", Level.FAULT, f"two different scans claim to be part {names}"))
     if standing.contradiction:
-        found.append(make_finding("job", "contradiction", Level.FAULT, f"the names contradict: {standing.contradiction}"))
+        found.append(
+            make_finding("job", "contradiction", Level.FAULT, f"the names contradict: {standing.contradiction}")
+        )
     for row in standing.strangers:
         found += [f for f in row.findings if f.name == "other_picture"]
     if case.row.refused:

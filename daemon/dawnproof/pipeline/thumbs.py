@@ -19,5 +19,5 @@ def thumb_of(measured: Measured) -> npt.NDArray[np.uint8]:
 
 def thumb_mm(measured: Measured) -> float:
     """Millimetres of the bed one pixel of the thumb stands for."""
-    columns = thumb_of(measured).shape[1]
+    columns: int = thumb_of(measured).shape[1]
     return measured.width_px / columns * MM_PER_INCH / (measured.ppi_x or 300.0)

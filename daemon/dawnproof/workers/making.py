@@ -14,13 +14,15 @@ import numpy as np
 from ..assemble.join import plan_join, render
 from ..assemble.parts import JoinPart, JoinPlan, JoinSettings, Pixels
 from ..errors import JoinRefused
-from ..measure.curve import curve_said
-from ..model import MM_PER_INCH, Bed, Box, Crop, Finding, Level, ListedJob, Measured, Outcome, Role
+from ..measure.curve import ASSUMED_GAMMA, tone_curve
+from ..model import MM_PER_INCH, Bed, Box, Crop, Finding, Level, ListedJob, Measured, Outcome
 from ..naming import outer_sides
 from ..policy import Context, judge_scan, judge_size, make_finding, outcome_of
-from ..print_sizes import largest_prints
+from ..print_sizes import largest_prints, ordered_print
+from ..report.documents import print_sizes_document
 from ..rulebook import RuleBook
-from ..storage.tiff import MasterTags, Scan, open_scan, write_master
+from ..storage.tiff import Scan, open_scan
+from ..storage.tiff_write import MasterTags, Packing, write_master
 from .closeups import Proofs
 from .pool import report_share
 
@@ -103,7 +105,7 @@ class _Joined:
 
 
 @dataclass(frozen=True, slots=True)
-class _Source:
+class PartSource:
     """A scan as the join reads it."""
 
     scan: Scan
@@ -143,7 +145,7 @@ def _join(ask: JobAsk, scans: Mapping[str, Scan], findings: list[Finding],
         session_h=ask.book.join.hours_apart,
     )  # fmt: skip
     try:
-        plan = plan_join(parts, settings, lambda share: report_share(0.5 * share))
+        plan = plan_join(parts, settings, _planning)
     except JoinRefused as refused:
         findings.append(make_finding("join", "refused", Level.FAULT, f"the parts were not joined: {refused.reason}",
                                      refused.advice or None))  # fmt: skip
@@ -152,11 +154,16 @@ def _join(ask: JobAsk, scans: Mapping[str, Scan], findings: list[Finding],
     findings += own
     findings += [make_finding("join", note.code, Level.FAULT if note.fault else Level.NOTE, note.text, "")
                  for note in plan.notes]  # fmt: skip
-    unused = set(plan.unused_seams)
+    used = {n.part for n in plan.notes if n.code == "strip_used"}
+    unused = {n.part for n in plan.notes if n.code == "strip_not_used"} - used
     for part in ask.parts:
         if part.file in unused:
             changed[part.scan] = tuple(unused_seam(f) for f in part.findings)
     return _Joined(plan, parts, plan_document(plan, "", own))
+
+
+def _planning(share: float, doing: str) -> None:
+    report_share(0.5 * share)
 
 
 def join_part(part: PartAsk, scan: Scan) -> JoinPart:
@@ -169,12 +176,14 @@ def join_part(part: PartAsk, scan: Scan) -> JoinPart:
         at = [(s - left_mm) * ppi / MM_PER_INCH for s in part.bed.seams_mm]
         seams = tuple(x for x in at if 0 < x < part.measured.width_px)
     crop = part.measured.crop
-    return JoinPart(part.file, part.label, _Source(scan), ppi, scan.facts.icc, seams, half_mm * ppi / MM_PER_INCH,
+    return JoinPart(part.file, part.label, PartSource(scan), ppi, scan.facts.icc, seams, half_mm * ppi / MM_PER_INCH,
                     part.admitted_s, crop.tight if crop else None)  # fmt: skip
 
 
 def _left_on_bed(part: PartAsk) -> float | None:
     """Where the scan's left edge lies on the bed: 0 for a scan as wide as the bed; None where nobody knows."""
+    if part.measured.x_position_mm is not None:
+        return part.measured.x_position_mm
     width_mm = part.measured.width_px * MM_PER_INCH / (part.measured.ppi_x or 300.0)
     return 0.0 if width_mm > 0.98 * part.bed.width_mm else None
 
@@ -206,7 +215,7 @@ def plan_document(plan: JoinPlan, out: str, findings: tuple[Finding, ...]) -> di
             }
             for o in plan.overlaps
         ],
-        "curve": curve_said(plan.icc),
+        "curve": f"gamma {ASSUMED_GAMMA}, assumed" if tone_curve(plan.icc).assumed else "the profile's",
         "notes": [{"code": n.code, "text": n.text} for n in plan.notes],
     }  # fmt: skip
 
@@ -300,17 +309,18 @@ def _with_master(made: Made, ask: JobAsk, scans: Mapping[str, Scan], joined: _Jo
     written = write_master(
         Path(ask.staging) / relative, _watched(bands, shrunk.see, box.height, 0.5 if joined.plan else 0.0), box.width,
         box.height, scan.facts.channels, scan.facts.depth_bits, scan.facts.icc, ppi, tags,
-        compression=ask.book.output.compression,
+        packing=Packing[ask.book.output.compression.upper()],
     )  # fmt: skip
     proofs.of_master(shrunk.picture(), scan.facts.icc)
     document = _moved_to_master(joined.document, box) if joined.document else None
     detail = min((float(r.value) for p in ask.parts for r in p.measured.readings
                   if r.name in {"detail_x", "detail_y"} and isinstance(r.value, float) and r.certain), default=1.0)  # fmt: skip
-    sizes = [{"ppi": s.ppi, "width_mm": s.width_mm, "height_mm": s.height_mm}
-             for s in largest_prints(box.width, box.height, detail)]  # fmt: skip
+    wanted_mm = ask.listed.print_mm if ask.listed else None
+    ordered = ordered_print(box.width, box.height, wanted_mm, detail) if wanted_mm else None
+    sizes = print_sizes_document(largest_prints(box.width, box.height, detail), ordered)
     skew = first.measured.crop.skew_deg if first.measured.crop and not joined.plan else 0.0
     crop = {"x": box.x, "y": box.y, "width": box.width, "height": box.height, "skew_deg": skew}
-    return replace(made, master=relative, master_sha256=written.sha256, master_bytes=written.size_bytes,
+    return replace(made, master=relative, master_sha256=written.sha256, master_bytes=written.bytes,
                    join=json.dumps(document) if document else made.join, crop=json.dumps(crop),
                    print_sizes=json.dumps(sizes))  # fmt: skip
 

@@ -14,6 +14,7 @@ from collections.abc import Callable
 from concurrent.futures import Future, ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass, field
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -118,7 +119,7 @@ class Pool:
                 except BrokenProcessPool as error:
                     self._end(slot, task, error)
                     continue
-                inner.add_done_callback(lambda done, s=slot, t=task: self._done(s, t, done))
+                inner.add_done_callback(partial(self._done, slot, task))
 
     def _next(self) -> _Task | None:
         if self._short:

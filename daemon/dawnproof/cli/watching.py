@@ -1,0 +1,266 @@
+"""`watch`, `look`, `rehearse`: the daemon and its screens."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from . import app
+from .studio import HERE, StudioFolder
+
+if TYPE_CHECKING:
+    from ..ledger.ledger import Ledger
+    from ..model import EventRow
+    from ..service import Service, Tick
+    from ..storage.studio import Studio
+
+REFRESH_S = 0.5
+
+
+@app.command()
+def watch(
+    studio: StudioFolder = HERE,
+    until_idle: Annotated[bool, typer.Option("--until-idle", help="Judge what is there, then end.")] = False,
+    plain: Annotated[bool, typer.Option("--plain", help="One line an event instead of the dashboard.")] = False,
+) -> None:
+    """The daemon: waits for whole files, judges, joins, crops and files them.
+
+    Example: dawnproof watch prints
+    """
+    import sys
+
+    from ..storage.studio import open_studio
+
+    opened = open_studio(studio)
+    show = not plain and sys.stdout.isatty()
+    run_daemon(opened, until_idle, _Screen(opened) if show else _Lines())
+
+
+@app.command()
+def look(studio: StudioFolder = HERE) -> None:
+    """The dashboard from another terminal; reads the ledger only and disturbs nothing.
+
+    Example: dawnproof look prints
+    """
+    import time
+
+    from ..ledger.ledger import Ledger
+    from ..storage.studio import open_studio
+
+    opened = open_studio(studio)
+    ledger = Ledger.read(opened.ledger_path)
+    screen = _Screen(opened)
+    try:
+        screen.begin(ledger)
+        while True:
+            screen.draw()
+            time.sleep(1.0)
+    except KeyboardInterrupt:
+        return
+    finally:
+        screen.end()
+        ledger.close()
+
+
+@app.command()
+def rehearse(
+    folder: Annotated[Path | None, typer.Argument(help="An empty folder to play in.", show_default=False)] = None,
+) -> None:
+    """The demonstration: invented scans with known faults, the real daemon, the summary, injected against found.
+
+    Example: dawnproof rehearse
+    """
+    import tempfile
+
+    from ..errors import UsageError
+
+    if folder is not None:
+        if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
+            raise UsageError(f"{folder} is not empty; name a folder that does not exist yet")
+        raise typer.Exit(_rehearse(folder))
+    with tempfile.TemporaryDirectory(prefix="dawnproof-rehearsal-") as place:
+        code = _rehearse(Path(place) / "saltmarsh-lane")
+    raise typer.Exit(code)
+
+
+def run_daemon(studio: Studio, until_idle: bool, screen: Any) -> None:
+    """Watch a studio until stopped or idle; `screen` gets the events and the ticks."""
+    import signal
+
+    from ..ledger.ledger import Ledger
+    from ..service import Service
+    from ..storage.studio import StudioLock, check_local, make_folders
+    from ..workers.pool import Pool
+
+    make_folders(studio)
+    check_local(studio.private)
+    lock = StudioLock(studio)
+    try:
+        ledger = Ledger.open(studio.ledger_path)
+        work = studio.book.work
+        pool = Pool(work.slots, work.memory_mb, work.wall_s, work.renew_after)
+        service = Service(studio, ledger, pool, screen.event, screen.tick, until_idle)
+        for number in (signal.SIGTERM, signal.SIGINT):
+            _stop_on(number, service)
+        try:
+            screen.begin(ledger)
+            service.run()
+        finally:
+            screen.end()
+            ledger.close()
+    finally:
+        lock.release()
+
+
+def _stop_on(number: int, service: Service) -> None:
+    import signal
+    import threading
+
+    if threading.current_thread() is threading.main_thread():
+        signal.signal(number, lambda *_: service.stop.set())
+
+
+def _rehearse(folder: Path) -> int:
+    from datetime import date, datetime, timedelta
+
+    from rich.console import Console
+    from rich.progress import Progress
+    from rich.text import Text
+
+    from .. import __version__
+    from ..ledger.ledger import Ledger
+    from ..pipeline.decisions import find_job
+    from ..pipeline.morning import write_morning
+    from ..pipeline.night import view_of
+    from ..rehearsal.evening import Daemon
+    from ..rehearsal.evening import rehearse as play
+    from ..rehearsal.table import result_table
+    from ..report.documents import job_document
+    from ..storage.studio import open_studio
+
+    def read_job(number: str) -> dict[str, Any]:
+        studio = open_studio(folder)
+        ledger = Ledger.read(studio.ledger_path)
+        try:
+            row = find_job(ledger, number)
+            view = view_of(studio, ledger, row, ledger.scans_of(row.job))
+            return job_document(view, ledger.moves_of(row.job), __version__, studio.book.name)
+        finally:
+            ledger.close()
+
+    def summary() -> Any:
+        studio = open_studio(folder)
+        ledger = Ledger.read(studio.ledger_path)
+        now = datetime.now().astimezone()
+        try:
+            return write_morning(studio, ledger, now - timedelta(hours=2), now, None)
+        finally:
+            ledger.close()
+
+    console = Console()
+    with Progress(console=Console(stderr=True), transient=True) as bar:
+        task = bar.add_task("the evening", total=1.0)
+        result = play(
+            folder,
+            Daemon(
+                lambda: run_daemon(open_studio(folder), True, _Lines(quiet=True)),
+                read_job,
+                lambda: dict(summary().document),
+            ),
+            _write_scan,
+            lambda text, share: bar.update(task, completed=share, description=Text(text).plain[:40].ljust(40)),
+            date.today(),
+        )
+    console.print(Text(summary().text))
+    console.print(result_table(result))
+    return 0 if result.is_good else 1
+
+
+def _write_scan(path: Path, pixels: Any, *, ppi: float, icc: bytes) -> None:
+    from ..storage.tiff_write import MasterTags, write_master
+
+    rows, columns, channels = pixels.shape
+    write_master(path, [pixels], columns, rows, channels, pixels.dtype.itemsize * 8, icc, (ppi, ppi),
+                 MasterTags("", (), "an invented scanner"))  # fmt: skip
+
+
+class _Lines:
+    """One clear line an event, for logs and pipes."""
+
+    def __init__(self, quiet: bool = False) -> None:
+        self._quiet = quiet
+
+    def begin(self, ledger: Ledger) -> None:
+        """Nothing to prepare."""
+
+    def event(self, event: EventRow) -> None:
+        from ..report.dashboard import event_line
+
+        if not self._quiet:
+            typer.echo(event_line(event).encode("utf-8", "backslashreplace").decode())
+
+    def tick(self, tick: Tick) -> None:
+        """Progress is no event."""
+
+    def end(self) -> None:
+        """Nothing to put away."""
+
+
+class _Screen:
+    """The live dashboard; drawn from the ledger at most twice a second, and only when something may have changed."""
+
+    def __init__(self, studio: Studio) -> None:
+        from datetime import datetime
+
+        from rich.console import Console
+        from rich.live import Live
+
+        self._studio = studio
+        self._console = Console()
+        self._live = Live(console=self._console, screen=True, auto_refresh=False)
+        self._tick: Tick | None = None
+        self._drawn_s = 0.0
+        self._begun = datetime.now().astimezone()
+        self._ledger: Ledger | None = None
+
+    def begin(self, ledger: Ledger) -> None:
+        self._ledger = ledger
+        self._live.start()
+
+    def event(self, event: EventRow) -> None:
+        """Shown with the next drawing."""
+
+    def tick(self, tick: Tick) -> None:
+        import time
+
+        self._tick = tick
+        busy = bool(tick.progress)
+        if time.monotonic() - self._drawn_s >= (REFRESH_S if busy else 2.0):
+            self._drawn_s = time.monotonic()
+            self.draw()
+
+    def draw(self) -> None:
+        from datetime import datetime, timedelta
+
+        from ..pipeline.night import gather_night
+        from ..report.dashboard import dashboard
+
+        if self._ledger is None:
+            return
+        now = datetime.now().astimezone()
+        since = self._begun - timedelta(hours=12)
+        tick = self._tick
+        night = gather_night(self._studio, self._ledger, _utc(since), _utc(now), tick.progress if tick else (),
+                             tick.alarms if tick else ())  # fmt: skip
+        self._live.update(dashboard(night, self._console.width, self._console.height), refresh=True)
+
+    def end(self) -> None:
+        self._live.stop()
+
+
+def _utc(moment: Any) -> Any:
+    from datetime import UTC
+
+    return moment.astimezone(UTC)

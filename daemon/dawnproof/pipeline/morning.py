@@ -1,0 +1,83 @@
+"""The morning summary: gathered, worded, and written beside each other as page, text and document."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from typing import Any
+
+from ..errors import UsageError
+from ..ledger.ledger import Ledger
+from ..model import JobView, Night
+from ..report.documents import to_json
+from ..report.morning_text import summary_text
+from ..report.note import scan_again_sheet
+from ..report.page import morning_page
+from ..report.summary import summary_document
+from ..storage.moves import make_folder, write_beside
+from ..storage.studio import Studio
+from .night import gather_night
+
+
+@dataclass(frozen=True, slots=True)
+class Written:
+    """A summary as it was written."""
+
+    folder: Path
+    text: str
+    document: dict[str, Any]
+
+
+def moment(words: str | None, now: datetime) -> datetime:
+    """When the summary begins: '8h', '30min', 'yesterday', 'today', a date or an ISO time; None = noon yesterday."""
+    noon = (now - timedelta(days=1)).replace(hour=12, minute=0, second=0, microsecond=0)
+    if words is None:
+        return noon
+    text = words.strip().lower()
+    span = re.fullmatch(r"(\d+(?:\.\d+)?)\s*(h|hours?|d|days?|m|min|minutes?)", text)
+    if span:
+        unit = {"h": 3600, "d": 86400, "m": 60}[span[2][0]]
+        return now - timedelta(seconds=float(span[1]) * unit)
+    if text in {"yesterday", "today"}:
+        midnight = now.replace(hour=0, minute=0, second=0, microsecond=0)
+        return midnight - timedelta(days=1) if text == "yesterday" else midnight
+    try:
+        found = datetime.fromisoformat(words.strip())
+    except ValueError:
+        raise UsageError(f"{words!r} is no time: write 8h, yesterday, 2026-11-24 or 2026-11-24T18:00") from None
+    return found if found.tzinfo else found.replace(tzinfo=now.tzinfo)
+
+
+def write_morning(studio: Studio, ledger: Ledger, since: datetime, now: datetime, due: str | None) -> Written:
+    """Gather the night since `since` and write it to the morning folder under today's date."""
+    night = gather_night(studio, ledger, since.astimezone(UTC), now.astimezone(UTC))
+    if due is not None:
+        night = replace(night, jobs=tuple(v for v in night.jobs if v.listed and v.listed.due and v.listed.due <= due))
+    text, document = summary_text(night), summary_document(night)
+    sheet = scan_again_sheet(night)
+    day = now.date().isoformat()
+    make_folder(studio.morning)
+    for name, content in (
+        (f"{day}.txt", text),
+        (f"{day}.json", to_json(document)),
+        (f"{day}.html", morning_page(night, pictures_of(night))),
+        (f"{day}-scan-again.txt", sheet.text),
+        (f"{day}-scan-again.html", sheet.html),
+    ):
+        write_beside(studio.morning / name, content.encode("utf-8", "backslashreplace"), replace=True)
+    return Written(studio.morning, text, document)
+
+
+def pictures_of(night: Night) -> dict[str, bytes]:
+    """Pictures by job and kind ('SL-0412/proof', 'SL-0412/details'), as the page shows them."""
+    found: dict[str, bytes] = {}
+    for view in night.jobs:
+        found |= _pictures(view)
+    return found
+
+
+def _pictures(view: JobView) -> dict[str, bytes]:
+    names = (("proof", view.proof), ("details", view.details))
+    return {f"{view.row.job}/{kind}": Path(path).read_bytes() for kind, path in names if path and Path(path).is_file()}

@@ -1,0 +1,118 @@
+"""All that a report needs of a studio between two moments, gathered from ledger and disks."""
+
+from __future__ import annotations
+
+import shutil
+from collections.abc import Sequence
+from datetime import datetime, timedelta
+from pathlib import Path
+
+from ..jobs import standing
+from ..ledger.ledger import Ledger
+from ..model import (
+    JobRow,
+    JobState,
+    JobView,
+    Night,
+    Outcome,
+    Pile,
+    Place,
+    Progress,
+    ScanRow,
+    Space,
+)
+from ..naming import job_key
+from ..policy import pile_of
+from ..storage.studio import Studio
+from .marks import recurring_marks
+
+MOST_EVENTS = 500
+
+
+def gather_night(studio: Studio, ledger: Ledger, since: datetime, until: datetime,
+                 progress: Sequence[Progress] = (), alarms: Sequence[str] = ()) -> Night:  # fmt: skip
+    """The night between two UTC moments. Jobs that had their outcome before are left out, those still open are not."""
+    listed, problems = studio.job_list()
+    since_utc = since.isoformat()
+    scans = ledger.all_scans()
+    by_job: dict[str, list[ScanRow]] = {}
+    for scan in scans:
+        if scan.name is not None and scan.place is not Place.UNPLACED:
+            by_job.setdefault(scan.name.job, []).append(scan)
+    rows = [r for r in ledger.jobs() if _tonight(r, since_utc)]
+    views = tuple(view_of(studio, ledger, row, by_job.get(row.job, [])) for row in rows)
+    ever = {job_key(j.job) for j in ledger.jobs() if by_job.get(j.job)}
+    offset = until.astimezone().utcoffset() or timedelta()
+    return Night(
+        studio=studio.root.name, since_utc=since_utc, until_utc=until.isoformat(), offset_s=int(offset.total_seconds()),
+        beds=studio.book.beds, jobs=views,
+        expected_not_seen=tuple(job for key, job in listed.items() if key not in ever),
+        arriving=ledger.arriving(), staying=ledger.staying(),
+        unplaced=tuple(s for s in scans if s.place is Place.UNPLACED and s.admitted_utc >= since_utc),
+        references=tuple(s for s in scans if s.place is Place.REFERENCE and s.admitted_utc >= since_utc),
+        events=ledger.events(since_utc, MOST_EVENTS), runs=ledger.runs(since_utc), fixity=ledger.fixity(since_utc),
+        space=_space(studio, scans, since_utc, until), marks=recurring_marks(s for s in scans if s.admitted_utc >= since_utc),
+        progress=tuple(progress), alarms=tuple(alarms), job_list_problems=problems,
+        second=str(studio.second) if studio.second else "",
+    )  # fmt: skip
+
+
+def view_of(studio: Studio, ledger: Ledger, row: JobRow, scans: Sequence[ScanRow]) -> JobView:
+    """One job with everything known of it; scans in the order they came, closed ones too."""
+    listed_all, _ = studio.job_list()
+    listed = listed_all.get(job_key(row.job))
+    now = standing(scans, listed)
+    counting = {s.id for s in (*now.used, *now.strangers)}
+    findings = (*row.findings, *(f for s in scans if s.id in counting for f in s.findings))
+    pile: Pile | None = None
+    if row.outcome is not None:
+        hold = bool(listed and listed.hold) and not row.released
+        pile = pile_of(row.outcome, findings, hold, bool(studio.second) and row.second_missing)
+        if row.released and pile is Pile.LOOK_FIRST:
+            pile = Pile.MAY_GO_BACK
+    if row.state in {JobState.WAITING, JobState.UNFINISHED}:
+        pile = Pile.UNFINISHED
+    folder = _folder(studio, row)
+    pictures = studio.bench / "pictures" / row.job if row.outcome is Outcome.REWORK else studio.proof / row.job
+    return JobView(
+        row, tuple(scans), listed, ledger.decisions_of(row.job), pile, _there(pictures / "proof.jpg"),
+        _there(pictures / "details.jpg"), str(folder) if folder else "", now.missing,
+    )  # fmt: skip
+
+
+def _tonight(row: JobRow, since_utc: str) -> bool:
+    return (
+        row.state in {JobState.WAITING, JobState.UNFINISHED, JobState.WORKING}
+        or max(row.judged_utc, row.last_utc) >= since_utc
+    )
+
+
+def _folder(studio: Studio, row: JobRow) -> Path | None:
+    if row.outcome is Outcome.REWORK:
+        return studio.rework / row.job
+    if row.outcome is Outcome.ARCHIVE:
+        return studio.archive / (row.job if row.version <= 1 else f"{row.job}.v{row.version}")
+    return None
+
+
+def _there(path: Path) -> str:
+    return str(path) if path.is_file() else ""
+
+
+def _space(studio: Studio, scans: Sequence[ScanRow], since_utc: str, until: datetime) -> tuple[Space, ...]:
+    tonight = [s for s in scans if s.admitted_utc >= since_utc]
+    hours = 0.0
+    if tonight:
+        hours = max((until - datetime.fromisoformat(tonight[0].admitted_utc)).total_seconds() / 3600, 0.05)
+    rate = 2 * sum(s.size_bytes for s in tonight) / hours if hours else 0.0
+    found, seen = [], set()
+    for folder in (studio.archive, studio.rework, studio.second):
+        if folder is None or not folder.is_dir():
+            continue
+        device = folder.stat().st_dev
+        if device in seen:
+            continue
+        seen.add(device)
+        free = shutil.disk_usage(folder).free
+        found.append(Space(str(folder), free, round(free / rate, 1) if rate else None))
+    return tuple(found)
