@@ -30,6 +30,7 @@ MENDS: Final = {
     errno.ENFILE: "too many open files: it is tried again",
     errno.ENOENT: "make the folder, or mount its disk",
     errno.ENAMETOOLONG: "shorten the name",
+    errno.EEXIST: "a file stands where a folder is needed: rename it",
     errno.ENOTDIR: "a file stands where a folder is needed: rename it",
 }
 
