@@ -52,10 +52,15 @@ def lag_products(field: Field, search: Search) -> Products:
     return products
 
 
-def template(lag_px: float, blend_px: float, columns: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
-    """Expected strength of the repeat in `columns` (centres, from the stitch), scaled to a sum of squares of 1."""
-    expected = right_share(columns, blend_px) * (1.0 - right_share(columns - lag_px, blend_px))
-    return np.asarray(expected / np.sqrt((expected**2).sum() + 1e-12))
+def repeat(lag_px: float, blend_px: float, columns: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
+    """How strongly content of `lag_px` further left repeats in `columns` (centres, from the stitch): 0..1."""
+    return np.asarray(right_share(columns, blend_px) * (1.0 - right_share(columns - lag_px, blend_px)))
+
+
+def repeat_strength(lag_px: float, blend_px: float) -> float:
+    """Root of the sum of squares of the repeat over all columns."""
+    reach = int(lag_px + blend_px) + 2
+    return float(np.sqrt((repeat(lag_px, blend_px, np.arange(-reach, reach, dtype=np.float64) + 0.5) ** 2).sum()))
 
 
 def right_share(from_seam: npt.NDArray[np.float64], blend_px: float) -> npt.NDArray[np.float64]:
@@ -68,7 +73,8 @@ def right_share(from_seam: npt.NDArray[np.float64], blend_px: float) -> npt.NDAr
 def templates(search: Search) -> npt.NDArray[np.float32]:
     """(blends, lags, 2 * margin + 1): all templates around the stitch's first right column."""
     columns = np.arange(-search.margin, search.margin + 1, dtype=np.float64) + 0.5
-    table = [[template(lag, blend, columns) for lag in search.lags_px] for blend in search.blends_px]
+    table = np.array([[repeat(lag, blend, columns) for lag in search.lags_px] for blend in search.blends_px])
+    table /= np.sqrt((table**2).sum(axis=-1, keepdims=True))
     return np.asarray(table, dtype=np.float32)
 
 

@@ -24,24 +24,27 @@ LOUDEST = 1.5  # a single value counts no more than this: one bright edge must n
 NOISE_MARGIN = 1.5
 
 
-def whitened(strip: Field) -> Field:
-    """The strip with flat spectrum and even local contrast, values within +-LOUDEST, same shape. A strip without any
-    structure comes back as noise or zeros. Wants 64 rows and columns or more."""
+def whitened(strip: Field) -> tuple[Field, float]:
+    """The strip with flat spectrum and even local contrast, values within +-LOUDEST, same shape; and the agreement
+    (0..1) that two pictures of the same content would show after the same treatment, each with noise of its own.
+    A strip without any structure comes back as noise or zeros. Wants 64 rows and columns or more."""
     slow = cv2.GaussianBlur(strip, (0, 0), SLOW_PX, borderType=cv2.BORDER_REFLECT)
     spectrum = fft.rfft2(strip - slow)
-    flat = fft.irfft2(spectrum * _weights(spectrum), s=strip.shape)
+    weights, agreement = _weights(spectrum)
+    flat = fft.irfft2(spectrum * weights, s=strip.shape)
     contrast = np.sqrt(cv2.GaussianBlur(flat * flat, (0, 0), LOCAL_PX, borderType=cv2.BORDER_REFLECT))
     even = flat / (contrast + np.float32(CALM * contrast.mean() + 1e-12))
-    return np.asarray(np.clip(even, -LOUDEST, LOUDEST), dtype=np.float32)
+    return np.asarray(np.clip(even, -LOUDEST, LOUDEST), dtype=np.float32), agreement
 
 
-def _weights(spectrum: npt.NDArray[np.complex64]) -> Field:
+def _weights(spectrum: npt.NDArray[np.complex64]) -> tuple[Field, float]:
     exact = spectrum.real**2 + spectrum.imag**2
-    smooth = cv2.GaussianBlur(exact, (0, 0), SMOOTH_BINS, borderType=cv2.BORDER_REFLECT)
-    noise = NOISE_MARGIN * np.percentile(smooth[::3, ::3], 5)
-    signal = np.maximum(smooth - np.float32(noise), 0.02 * smooth) / (smooth + np.float32(1e-20))
+    smooth = cv2.GaussianBlur(exact, (0, 0), SMOOTH_BINS, borderType=cv2.BORDER_REFLECT) + np.float32(1e-20)
+    noise = np.float32(np.percentile(smooth[::3, ::3], 5))
+    signal = np.maximum(smooth - np.float32(NOISE_MARGIN) * noise, 0.02 * smooth) / smooth
     strength = (1 - EXACT) * smooth + EXACT * exact + np.float32(1e-20)
-    return np.asarray(np.sqrt(signal / strength), dtype=np.float32)
+    agreement = float((signal * np.maximum(1 - noise / smooth, 0)).sum() / signal.sum())
+    return np.asarray(np.sqrt(signal / strength), dtype=np.float32), agreement
 
 
 def between_columns(field: Field) -> Field:

@@ -1,0 +1,229 @@
+"""The stitch between two line cameras: doubling (the work was lifted there), tone step and vertical shift.
+
+A reading with value None is `certain=False` when the question does not arise (a bed without a stitch, a work that does
+not reach it) and `certain=True` when the stitch could not be judged.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, ClassVar
+
+import numpy as np
+
+from ..model import MM_PER_INCH, Frame, Reading, SeamSample, Where
+from .band import Band
+from .doubling import search_up_to
+from .seam_search import Ground, Sample, Suspect, find
+from .seam_strip import BLOCK_ROWS, CHUNK_ROWS, Strip, lay_strips, whole_width
+from .seam_tone import find_step
+
+if TYPE_CHECKING:
+    from .outline import Outline
+
+BLENDS_PX = (0.0, 16.0, 40.0)
+MOST_DOUBLING_MM = 2.8  # sideways; a lift of about 5 mm on a usual bed
+COMPARED_CHUNKS = 32  # chunks of rows in which the stitch is compared with other columns
+FULL_WIDTH_MM = 3.0  # a scan this much narrower than the bed still shows all of it
+
+FAULT_SCORE, FAULT_RIVAL = 18.0, 2.0
+NOTE_SCORE, NOTE_RIVAL = 9.0, 1.3
+PROVEN = 3.0  # the promise of a doubled stitch must be this much above what was found
+STRONG = 3.0  # deviations for a sample of the profile
+
+
+@dataclass(frozen=True)
+class _Place:
+    """One stitch of the bed: the columns it may lie in, its strip and those to compare it with."""
+
+    stitch: range
+    own: list[Strip]
+    controls: list[Strip]
+
+
+class SeamCheck:
+    """Keeps narrow strips around each stitch and elsewhere; some 100 MB for a scan of 20 000 rows."""
+
+    name: ClassVar[str] = "seam"
+
+    def __init__(self, frame: Frame) -> None:
+        self._frame = frame
+        self._search = search_up_to(_most_px(frame), _blends_px(frame))
+        self._places = [self._place(stitch) for stitch in _stitches(frame)]
+
+    def _place(self, stitch: range) -> _Place:
+        width, chunks = self._frame.width_px, max(self._frame.height_px // CHUNK_ROWS, 1)
+        every = -(-chunks // COMPARED_CHUNKS)
+        if len(stitch) >= width:
+            strips = whole_width(width, self._search, every * 2)
+            return _Place(stitch, strips, strips)
+        own, controls = lay_strips((stitch.start, stitch.stop), width, self._search, every)
+        return _Place(stitch, [own], controls)
+
+    def see(self, band: Band) -> None:
+        for place in self._places:
+            for strip in _distinct(place):
+                strip.see(band)
+
+    def readings(self, outline: Outline) -> Iterable[Reading]:
+        if not self._frame.bed.seams_mm:
+            return _not_asked("the bed has no stitch")
+        box = outline.box
+        reached = [place for place in self._places if _reaches(place, range(box.x, box.right))]
+        if not reached:
+            return _not_asked("the work does not reach the stitch")
+        for place in reached:
+            for strip in _distinct(place):
+                strip.finish()
+        each = [self._judge(place, outline) for place in reached]
+        return [_worst(list(same)) for same in zip(*each, strict=True)]
+
+    def _judge(self, place: _Place, outline: Outline) -> list[Reading]:
+        box = outline.box
+        ground = Ground(range(box.y, box.bottom), range(box.x, box.right), place.stitch)
+        suspect = find(place.own, place.controls, ground)
+        doubling = self._doubling(suspect)
+        return [doubling, self._lift(doubling), self._step(place, outline, suspect), self._shift()]
+
+    def _doubling(self, suspect: Suspect | None) -> Reading:
+        if suspect is None:
+            return _undecided("doubling", "px", "too few columns of the work to compare the stitch with")
+        found = [s for s in suspect.samples if s.px is not None and s.strength >= STRONG]
+        where = self._where(suspect)
+        if found and suspect.score >= max(NOTE_SCORE, NOTE_RIVAL * suspect.rival):
+            certain = suspect.score >= max(FAULT_SCORE, FAULT_RIVAL * suspect.rival)
+            return Reading("seam", "doubling", _largest(found), "px", 0.97 if certain else 0.6, where, certain=certain)
+        if suspect.promise >= PROVEN * max(suspect.score, suspect.rival, NOTE_SCORE):
+            return Reading("seam", "doubling", 0.0, "px", 0.97, where)
+        why = "too little structure at the stitch to tell doubling from the picture"
+        if suspect.rival > NOTE_SCORE:
+            why = "the picture repeats itself as a doubled stitch would"
+        return _undecided("doubling", "px", why, where)
+
+    def _lift(self, doubling: Reading) -> Reading:
+        if doubling.value is None:
+            return _undecided("lift", "mm", doubling.why, doubling.where)
+        mm = self._lift_mm(float(doubling.value))
+        if mm is None:
+            return _undecided("lift", "mm", "the bed's parallax is not calibrated", doubling.where)
+        return Reading("seam", "lift", mm, "mm", doubling.sure, doubling.where, certain=doubling.certain)
+
+    def _lift_mm(self, px: float) -> float | None:
+        if not self._frame.bed.parallax or not self._frame.ppi_x:
+            return None
+        return round(self._frame.mm_x(px) / self._frame.bed.parallax, 4)
+
+    def _step(self, place: _Place, outline: Outline, suspect: Suspect | None) -> Reading:
+        strip = place.own[0]
+        if len(place.own) > 1 or not strip.tones:
+            return _undecided("step", "dE00", "the place of the stitch is not known")
+        rows = range(outline.box.y, outline.box.bottom)
+        kept = [
+            t for t, r in zip(strip.tones, strip.tone_rows, strict=True) if r in rows and r + CHUNK_ROWS <= rows.stop
+        ]
+        left, right = max(strip.first, outline.box.x), min(strip.past, outline.box.right)
+        if not kept or right - left < 64:
+            return _undecided("step", "dE00", "the work hardly reaches the stitch")
+        tones = np.stack(kept)[:, left - strip.first : right - strip.first]
+        known = None if suspect is None or suspect.score < FAULT_SCORE else suspect.column - left
+        step = find_step(tones, place.stitch.start - left, place.stitch.stop - left, self._frame.icc, known)
+        if step is None:
+            return _undecided("step", "dE00", "the work hardly reaches the stitch")
+        where = self._frame.where(step.column + left, rows.start, 1, len(rows))
+        return Reading("seam", "step", round(step.delta_e, 3), "dE00", 0.9, where, certain=step.certain)
+
+    def _shift(self) -> Reading:
+        return _undecided("shift", "px", "not measured yet")
+
+    def _where(self, suspect: Suspect) -> Where:
+        frame, doubled = self._frame, [s for s in suspect.samples if s.px is not None]
+        span = doubled or list(suspect.samples)
+        top, bottom = (span[0].row, span[-1].row + BLOCK_ROWS) if span else (0, frame.height_px)
+        half = max(suspect.blend_px / 2 + max((s.px or 0.0 for s in doubled), default=0.0), 4.0)
+        place = frame.where(suspect.column - half, top, 2 * half, bottom - top)
+        profile = tuple(self._sample(sample) for sample in suspect.samples)
+        return Where(place.x_mm, place.y_mm, place.width_mm, place.height_mm, profile)
+
+    def _sample(self, sample: Sample) -> SeamSample:
+        y_mm = round(self._frame.mm_y(sample.row + BLOCK_ROWS / 2), 3)
+        if sample.px is not None:
+            px = round(sample.px, 3)
+            return SeamSample(y_mm, px, self._lift_mm(px), round(_certainty(sample.strength), 3))
+        sure = _certainty(sample.promise - max(sample.strength, 0.0))
+        return (
+            SeamSample(y_mm, 0.0, self._lift_mm(0.0), round(sure, 3))
+            if sure > 0.5
+            else SeamSample(y_mm, None, None, 0.0)
+        )
+
+
+def _certainty(deviations: float) -> float:
+    return float(1.0 - np.exp(-max(deviations - 2.0, 0.0) / 2.0))
+
+
+def _largest(samples: list[Sample]) -> float:
+    """The largest displacement of the profile, each value smoothed with its neighbours."""
+    px = np.array([sample.px for sample in samples], dtype=np.float64)
+    padded = np.concatenate([px[:1], px, px[-1:]])
+    smooth = np.median(np.stack([padded[:-2], padded[1:-1], padded[2:]]), axis=0)
+    return round(float(smooth.max()), 3)
+
+
+def _most_px(frame: Frame) -> float:
+    return float(np.clip(frame.ppi_x or 400.0, 430.0, 660.0) * MOST_DOUBLING_MM / MM_PER_INCH)
+
+
+def _blends_px(frame: Frame) -> tuple[float, ...]:
+    if frame.bed.blend_mm <= 0 or not frame.ppi_x:
+        return BLENDS_PX
+    blend = frame.bed.blend_mm * frame.ppi_x / MM_PER_INCH
+    return (round(0.7 * blend, 1), round(blend, 1), round(1.4 * blend, 1))
+
+
+def _stitches(frame: Frame) -> list[range]:
+    """Columns in which each stitch may lie; the whole width when the scan's place on the bed is not known."""
+    bed = frame.bed
+    if not bed.seams_mm:
+        return []
+    narrower = frame.ppi_x is None or frame.mm_x(frame.width_px) < bed.width_mm - FULL_WIDTH_MM
+    if (frame.x_position_mm is None and narrower) or frame.ppi_x is None:
+        return [range(frame.width_px)]
+    px_per_mm = frame.ppi_x / MM_PER_INCH
+    reach = max(bed.seam_tolerance_mm, 0.2)
+    places = [(seam - (frame.x_position_mm or 0.0)) for seam in bed.seams_mm]
+    found = [
+        range(max(int((p - reach) * px_per_mm), 0), min(int((p + reach) * px_per_mm) + 2, frame.width_px))
+        for p in places
+    ]
+    return [stitch for stitch in found if len(stitch) > 0]
+
+
+def _distinct(place: _Place) -> list[Strip]:
+    return place.own if place.own is place.controls else [*place.own, *place.controls]
+
+
+def _reaches(place: _Place, columns: range) -> bool:
+    return max(place.stitch.start, columns.start) + 8 < min(place.stitch.stop, columns.stop)
+
+
+def _worst(same: list[Reading]) -> Reading:
+    """Of the readings of several stitches: an undecided one unless another shows a fault; else the largest."""
+    open_ones = [r for r in same if r.value is None]
+    judged = [r for r in same if r.value is not None]
+    largest = max(judged, key=lambda r: (r.certain, abs(float(r.value or 0.0))), default=None)
+    if largest is not None and (not open_ones or float(largest.value or 0.0) >= 1.0):
+        return largest
+    return open_ones[0]
+
+
+def _undecided(name: str, unit: str, why: str, where: Where | None = None) -> Reading:
+    return Reading("seam", name, None, unit, 0.0, where, why)
+
+
+def _not_asked(why: str) -> list[Reading]:
+    units = {"doubling": "px", "lift": "mm", "step": "dE00", "shift": "px"}
+    return [Reading("seam", name, None, unit, 0.0, None, why, certain=False) for name, unit in units.items()]
+
+
+CHECK = SeamCheck
