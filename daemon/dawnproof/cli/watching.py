@@ -196,10 +196,10 @@ class _Lines:
         """Nothing to prepare."""
 
     def event(self, event: EventRow) -> None:
-        from ..report.dashboard import event_line
+        from ..model import shown
 
         if not self._quiet:
-            typer.echo(event_line(event).encode("utf-8", "backslashreplace").decode())
+            typer.echo(f"{event.when_utc[11:19]} {event.kind:10} {shown(event.text)}".encode("utf-8", "backslashreplace").decode())
 
     def tick(self, tick: Tick) -> None:
         """Progress is no event."""

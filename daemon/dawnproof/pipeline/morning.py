@@ -13,8 +13,6 @@ from ..ledger.ledger import Ledger
 from ..model import JobView, Night
 from ..report.documents import to_json
 from ..report.morning_text import summary_text
-from ..report.note import scan_again_sheet
-from ..report.page import morning_page
 from ..report.summary import summary_document
 from ..storage.moves import make_folder, write_beside
 from ..storage.studio import Studio
@@ -56,15 +54,11 @@ def write_morning(studio: Studio, ledger: Ledger, since: datetime, now: datetime
     if due is not None:
         night = replace(night, jobs=tuple(v for v in night.jobs if v.listed and v.listed.due and v.listed.due <= due))
     text, document = summary_text(night), summary_document(night)
-    sheet = scan_again_sheet(night)
     day = now.date().isoformat()
     make_folder(studio.morning)
     for name, content in (
         (f"{day}.txt", text),
         (f"{day}.json", to_json(document)),
-        (f"{day}.html", morning_page(night, pictures_of(night))),
-        (f"{day}-scan-again.txt", sheet.text),
-        (f"{day}-scan-again.html", sheet.html),
     ):
         write_beside(studio.morning / name, content.encode("utf-8", "backslashreplace"), replace=True)
     return Written(studio.morning, text, document)
