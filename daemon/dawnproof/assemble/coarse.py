@@ -75,7 +75,8 @@ def feature_candidates(first: Grey, second: Grey, most: int = 3) -> Iterator[Can
         )
         if matrix is None or inside.sum() < _LEAST_INLIERS:
             return
-        yield Candidate(np.asarray(matrix, dtype=np.float64), float(inside.sum()))
+        if 0.9 < np.hypot(matrix[0, 0], matrix[1, 0]) < 1.1:
+            yield Candidate(np.asarray(matrix, dtype=np.float64), float(inside.sum()))
         left = inside.ravel() == 0
         from_points, to_points = from_points[left], to_points[left]
 

@@ -135,7 +135,9 @@ def _strips(strips: Sequence[Strip]) -> list[JoinNote]:
         if strip.shown_share < _STRIP_SHOWN:
             notes.append(JoinNote("strip_not_used", f"{place} is not used: another part covers it", part=strip.part))
         elif strip.avoidable_share > _STRIP_SHOWN:
-            notes.append(JoinNote("strip_used", f"{place} is shown in part although another part covers it", part=strip.part))
+            notes.append(
+                JoinNote("strip_used", f"{place} is shown in part although another part covers it", part=strip.part)
+            )
         else:
             notes.append(JoinNote("strip_used", f"{place} is shown: no other part covers it", part=strip.part))
     return notes

@@ -6,7 +6,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy import ndimage
 
-from ..measure.relief import relief_likeness
+from ..measure.relief import Relief, relief_likeness
 from .parts import Matrix
 from .register import PairFit
 from .view import View, apply
@@ -16,8 +16,8 @@ _RELIEF_PATCHES = 60
 _RELIEF_SIZE = 64
 
 
-def relief_of(first: View, second: View, fit: PairFit) -> float | None:
-    """Correlation of the fine relief shading over the overlap; None without relief above the noise."""
+def relief_of(first: View, second: View, fit: PairFit) -> Relief:
+    """Whether the fine relief shading of the overlap is lit alike in both."""
     chosen = np.linspace(0, len(fit.matches) - 1, min(_RELIEF_PATCHES, len(fit.matches))).astype(int)
     pairs = []
     for i in chosen:
@@ -25,7 +25,7 @@ def relief_of(first: View, second: View, fit: PairFit) -> float | None:
         pair = laid_patches(first, second, fit.onto(i), place, min(_RELIEF_SIZE, int(fit.across_px)))
         if pair is not None:
             pairs.append(pair)
-    return relief_likeness(pairs).likeness
+    return relief_likeness(pairs)
 
 
 def laid_patches(

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from itertools import combinations
 
 from ..errors import JoinRefused
+from ..measure.relief import Relief
 from .laying import relief_of
 from .layout import outward
 from .parts import JoinPart, JoinSettings
@@ -88,11 +89,11 @@ def _try(
         return
     _refuse_extremes(found.views[a], touch, settings)
     relief = relief_of(found.views[a], touch.second, touch.fit)
-    if touch.second.turns != found.views[a].turns and relief is not None and relief < settings.turned_relief:
+    if touch.second.turns != found.views[a].turns and _lit_wrong(relief, settings):
         raise JoinRefused(
             "turned",
             f"{touch.second.name} was laid down turned by {90 * touch.second.turns} degrees against"
-            f" {found.views[a].name}: the relief is lit from the wrong side (relief correlation {relief:.2f})",
+            f" {found.views[a].name}: the relief is lit from the wrong side (relief correlation {relief.likeness or 0:.2f}, {relief.differing:.0%} of the fine detail differs)",
             "scan all parts the same way up; if the bed does not allow it, set both lamp banks equal and scan all"
             " parts again",
         )
@@ -102,7 +103,13 @@ def _try(
     found.views[b] = touch.second
     fixed.update(pair)
     found.pairs[pair] = touch.fit
-    found.relief[pair] = relief
+    found.relief[pair] = relief.likeness
+
+
+def _lit_wrong(relief: Relief, settings: JoinSettings) -> bool:
+    if relief.likeness is None:
+        return False
+    return relief.likeness < settings.turned_relief or relief.differing > settings.turned_differing
 
 
 def _refuse_extremes(first: View, touch: Touch, settings: JoinSettings) -> None:

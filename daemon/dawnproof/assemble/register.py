@@ -16,11 +16,13 @@ from .parts import Matrix
 from .view import Grey, View, apply, at_full, at_level, inverse, shrink
 
 Floats = npt.NDArray[np.float64]
-PATCHES = 180
-_LARGEST_PATCH, _SMALLEST_PATCH = 64, 20
+PATCHES, FEW_PATCHES = 180, 64
+_LARGEST_PATCH, _SMALLEST_PATCH = 64, 12
 _CERTAIN_LOG10 = -7.0
 _AGREEING_SHARE = 0.4
 _CONSISTENT_PX = 1.5
+_BENT_PX = 8.0  # a sheet that lay differently may move patches so far off the similarity
+_LARGEST_AREA = 3000
 
 
 @dataclass(frozen=True)
@@ -77,31 +79,37 @@ def share_and_width(first: View, second: View, matrix: Matrix) -> tuple[float, f
     return area / smaller, area / float(extents.max())
 
 
-def places(first: View, second: View, matrix: Matrix, level: int, spare: int) -> tuple[Floats, int]:
-    """(n, 2) top left corners in level pixels of the first view for patches that lie with `spare` inside the second,
-    and the patch size."""
+def places(
+    first: View, second: View, matrix: Matrix, level: int, spare: int, patches: int = PATCHES
+) -> tuple[Floats, tuple[int, int]]:
+    """(n, 2) top left corners in level pixels of the first view for patches that lie in both views, up to half of
+    `spare` beyond the second, and the patch size, columns and rows: long where the overlap is narrow."""
     polygon = common_area(first, second, matrix) / level
     if len(polygon) < 3:
-        return np.zeros((0, 2)), 0
+        return np.zeros((0, 2)), (0, 0)
     low, high = polygon.min(axis=0), polygon.max(axis=0)
     width = cv2.contourArea(polygon.astype(np.float32)) / float((high - low).max())
-    size = int(np.clip(0.6 * width, _SMALLEST_PATCH, _LARGEST_PATCH)) // 2 * 2
-    step = max(size / 3, float(np.sqrt(np.prod(high - low) / PATCHES)))
-    counts = np.maximum(1, np.ceil((high - low - size) / step).astype(int) + 1)
-    xs = np.linspace(low[0] + 1, max(low[0] + 1, high[0] - size - 1), counts[0])
-    ys = np.linspace(low[1] + 1, max(low[1] + 1, high[1] - size - 1), counts[1])
+    narrow = int(np.clip(0.6 * width, _SMALLEST_PATCH, _LARGEST_PATCH)) // 2 * 2
+    along = int(np.clip(_LARGEST_AREA / narrow, narrow, 2 * _LARGEST_PATCH)) // 2 * 2
+    upright = high[1] - low[1] >= high[0] - low[0]
+    size = (narrow, along) if upright else (along, narrow)
+    step = max(narrow / 3, float(np.sqrt(np.prod(high - low) / patches)))
+    room = np.maximum(high - low - size, 1.0)
+    counts = np.maximum(1, np.ceil(room / step).astype(int) + 1)
+    xs = np.linspace(low[0] + 1, max(low[0] + 1, high[0] - size[0] - 1), counts[0])
+    ys = np.linspace(low[1] + 1, max(low[1] + 1, high[1] - size[1] - 1), counts[1])
     grid = np.floor(np.stack(np.meshgrid(xs, ys), axis=-1).reshape(-1, 2)) + 0.0
     inside = _fits(grid, size, spare, first, second, at_level(matrix, level), level)
     return grid[inside], size
 
 
 def _fits(
-    grid: Floats, size: int, spare: int, first: View, second: View, matrix: Matrix, level: int
+    grid: Floats, size: tuple[int, int], spare: int, first: View, second: View, matrix: Matrix, level: int
 ) -> npt.NDArray[np.bool_]:
     fits = np.ones(len(grid), bool)
     ours, theirs = first.work, second.work
-    for across in (0, size - 1):
-        for down in (0, size - 1):
+    for across in (0, size[0] - 1):
+        for down in (0, size[1] - 1):
             corner = grid + np.array([across, down])
             moved = apply(matrix, corner)
             fits &= (corner[:, 0] >= ours.x / level) & (corner[:, 0] <= ours.right / level - 1)
@@ -143,24 +151,27 @@ def warped_out(view: View, matrix: Matrix, x: int, y: int, width: int, height: i
     )
 
 
-def match_patches(first: View, second: View, matrix: Matrix, level: int, reach: int) -> Matches:
+def match_patches(
+    first: View, second: View, matrix: Matrix, level: int, reach: int, patches_wanted: int = PATCHES
+) -> Matches:
     """Patches of the overlap looked for within `reach` level pixels of where `matrix` (full pixels) puts them."""
-    grid, size = places(first, second, matrix, level, reach)
+    grid, size = places(first, second, matrix, level, reach, patches_wanted)
     local = at_level(matrix, level)
-    patches = [cut_out(first, int(x), int(y), size, size, level) for x, y in grid]
+    patches = [cut_out(first, int(x), int(y), *size, level) for x, y in grid]
     noise = NOISE_KEPT * float(np.percentile([noise_level(p) for p in patches], 25)) if patches else 0.0
-    centre = (size - 1) / 2
+    centre = (np.array(size) - 1) / 2
+    wide = (size[0] + 2 * reach, size[1] + 2 * reach)
     ours, theirs, informations, likenesses, tested = [], [], [], [], 0
     for (x, y), patch in zip(grid, patches, strict=True):
         plain = smoothed(patch)
         if plain.std() < max(1.4 * noise, 1e-5):
             continue
         tested += 1
-        other = warped_out(second, local, int(x) - reach, int(y) - reach, size + 2 * reach, size + 2 * reach, level)
+        other = warped_out(second, local, int(x) - reach, int(y) - reach, *wide, level)
         shift = patch_shift(plain, other, reach)
         if shift is None:
             continue
-        place = np.array([x + centre, y + centre])
+        place = np.array([x, y]) + centre
         ours.append(place)
         theirs.append(apply(local, place + np.array([shift.dx_px, shift.dy_px])))
         informations.append(shift.information)
@@ -186,7 +197,7 @@ def levels_from(factor: int) -> Iterator[int]:
 
 def prove(first: View, second: View, rough: Matrix, factor: int) -> PairFit | None:
     """A candidate (in overview pixels) refined at overview level and held against chance; None when it fails."""
-    return _refined(first, second, at_full(rough, factor), factor, reach=8, tolerance_px=8.0)
+    return _refined(first, second, at_full(rough, factor), factor, reach=8, patches=FEW_PATCHES)
 
 
 def refine(first: View, second: View, fit: PairFit, factor: int) -> PairFit | None:
@@ -196,19 +207,19 @@ def refine(first: View, second: View, fit: PairFit, factor: int) -> PairFit | No
     for level in levels_from(factor):
         if level == factor and factor > 1:
             continue
-        reach = 8 if level == previous else 3 * (previous // level) // 2 + 4
+        reach = 6 if level == previous else 3 * (previous // level) // 2 + 4
         assert found is not None
-        found = _refined(first, second, found.matrix, level, reach, tolerance_px=8.0)
+        found = _refined(first, second, found.matrix, level, reach, PATCHES)
         if found is None:
             return None
         previous = level
     return found
 
 
-def _refined(first: View, second: View, matrix: Matrix, level: int, reach: int, tolerance_px: float) -> PairFit | None:
-    for _ in range(3):
-        matches = match_patches(first, second, matrix, level, reach)
-        matrix, inside = robust_similarity(matches, matrix, tolerance_px * level)
+def _refined(first: View, second: View, matrix: Matrix, level: int, reach: int, patches: int) -> PairFit | None:
+    for _ in range(2):
+        matches = match_patches(first, second, matrix, level, reach, patches)
+        matrix, inside = robust_similarity(matches, matrix, _BENT_PX * level)
         inside &= consistent(matrix, matches, _CONSISTENT_PX * level)
         if inside.sum() < 5:
             return None

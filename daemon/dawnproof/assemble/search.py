@@ -134,7 +134,7 @@ def _only_one(first: View, second: View, factor: int, fits: list[PairFit], pictu
     period = repeat_px(first, second, best.matrix, factor)
     if period:
         return Touch(None, second, "ambiguous", period)
-    fine = refine(first, second, best, factor) if factor > 1 else best
+    fine = refine(first, second, best, factor)
     if fine is None:
         return Touch(None, second, "unrelated")
     return Touch(fine, second)
@@ -157,11 +157,11 @@ def repeat_px(first: View, second: View, matrix: Matrix, factor: int) -> float:
     local = at_level(matrix, factor)
     surfaces = []
     for x, y in grid[np.linspace(0, len(grid) - 1, min(24, len(grid))).astype(int)]:
-        patch = smoothed(cut_out(first, int(x), int(y), size, size, factor))
+        patch = smoothed(cut_out(first, int(x), int(y), *size, factor))
         if patch.std() < 1e-4:
             continue
-        wide = size + 2 * _REPEAT_REACH
-        other = warped_out(second, local, int(x) - _REPEAT_REACH, int(y) - _REPEAT_REACH, wide, wide, factor)
+        wide = (size[0] + 2 * _REPEAT_REACH, size[1] + 2 * _REPEAT_REACH)
+        other = warped_out(second, local, int(x) - _REPEAT_REACH, int(y) - _REPEAT_REACH, *wide, factor)
         surfaces.append(likeness_surface(patch, other))
     if len(surfaces) < 4:
         return 0.0

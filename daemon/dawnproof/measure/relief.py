@@ -24,10 +24,12 @@ _LEAST_PATCHES = 4
 @dataclass(frozen=True, slots=True)
 class Relief:
     """`likeness` near 1 lit alike, negative when one part was turned, None without relief above the noise;
-    `patches` how many it rests on."""
+    `patches` how many it rests on; `differing` the share of the fine detail that is not common to both and not
+    noise: 0 where lit alike, whatever pigment lies beneath the relief and keeps `likeness` up."""
 
     likeness: float | None
     patches: int
+    differing: float = 0.0
 
 
 def relief_likeness(pairs: Sequence[tuple[Floats, Floats]]) -> Relief:
@@ -40,11 +42,13 @@ def relief_likeness(pairs: Sequence[tuple[Floats, Floats]]) -> Relief:
     calm = judged[: max(_LEAST_PATCHES, len(judged) // 2)]
     shared = float(np.median([j[0] for j in calm]))
     reliable = float(np.median([j[1] for j in calm]))
-    return Relief(float(np.clip(shared / reliable, -1.0, 1.0)), len(calm))
+    differing = float(np.clip(np.median([j[3] for j in judged]), 0.0, 4.0))
+    return Relief(float(np.clip(shared / reliable, -1.0, 1.0)), len(calm), differing)
 
 
-def _judged(a: Floats, b: Floats) -> tuple[float, float, float] | None:
-    """Correlation, its most possible value given the noise, and how much coarse drawing there is."""
+def _judged(a: Floats, b: Floats) -> tuple[float, float, float, float] | None:
+    """Correlation, its most possible value given the noise, how much coarse drawing there is, and the share of the
+    detail that differs."""
     rel = _reliability(a)  # the second was resampled, which smears its noise over both lattices
     if rel < _LEAST_RELIABLE:
         return None
@@ -53,7 +57,14 @@ def _judged(a: Floats, b: Floats) -> tuple[float, float, float] | None:
     if energy <= 0:
         return None
     coarse = float(_band(_log_mean(a), FINE_PX[1], 4 * FINE_PX[1]).std())
-    return float((fine_a * fine_b).sum() / energy), rel, coarse
+    return float((fine_a * fine_b).sum() / energy), rel, coarse, _differing(a, b, rel)
+
+
+def _differing(a: Floats, b: Floats, reliable: float) -> float:
+    """Variance of the difference of the fine bands, without that of the noise of both, against the detail's own."""
+    ours, theirs = _band(_log_mean(a), *FINE_PX), _band(_log_mean(b), *FINE_PX)
+    whole = float(ours.var())
+    return (float((ours - theirs).var()) / whole - 2 * (1 - reliable)) / reliable if whole > 0 else 0.0
 
 
 def _log_mean(patch: Floats) -> Floats:
