@@ -25,6 +25,7 @@ from .tiff_structure import MEND
 Pixels = npt.NDArray[Any]  # (rows, columns, channels), uint8 or uint16, native byte order
 
 FINE_ROWS: Final = 64
+AHEAD_BYTES: Final = 96 << 20  # of decoded rows of chunks; large tiles over a wide bed come one row at a time
 MAX_CHUNK_BYTES: Final = 1 << 29
 DECODERS: Final = {
     5: imagecodecs.lzw_decode,
@@ -109,13 +110,14 @@ class ChunkReader:
         return np.ascontiguousarray(pixels[top : top + height, edge : edge + width])
 
     def _chunk_rows(self) -> Iterator[Pixels]:
-        """Rows of chunks in order, the next two being decoded while one is used."""
+        """Rows of chunks in order, the next ones being decoded while one is used, as far as memory is to be had."""
         chunks = self.facts.chunks
+        ahead_rows = min(2, AHEAD_BYTES // (self.chunk_bytes * chunks.across))
         with ThreadPoolExecutor(2) as pool:
             ahead: deque[Future[Pixels]] = deque()
             for down in range(chunks.down):
                 ahead.append(pool.submit(self._chunk_row, down, 0, chunks.across - 1))
-                if len(ahead) > 2:
+                if len(ahead) > ahead_rows:
                     yield ahead.popleft().result()
             while ahead:
                 yield ahead.popleft().result()
