@@ -27,8 +27,9 @@ def test_beds_come_from_the_first_folder_only(tmp_path: Path) -> None:
     put(tmp_path / "bed-a" / "two.tif")
     put(tmp_path / "bed-b" / "deep" / "er" / "three.tif")
     put(tmp_path / "evening" / "bed-a" / "four.tif")
+    put(tmp_path / "BED-B" / "five.tif")
     found = {entry.path.name: entry.bed for entry in scan_inbox(tmp_path, BEDS).entries}
-    assert found == {"one.tif": None, "two.tif": "bed-a", "three.tif": "bed-b", "four.tif": None}
+    assert found == {"one.tif": None, "two.tif": "bed-a", "three.tif": "bed-b", "four.tif": None, "five.tif": "bed-b"}
 
 
 def test_kinds_are_told_and_links_not_followed(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -5,7 +5,9 @@ from __future__ import annotations
 import logging
 import os
 import queue
+import signal
 import subprocess
+import sys
 import threading
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -118,6 +120,47 @@ def test_an_overflow_in_the_log_asks_for_a_full_scan(watching: Watching) -> None
     assert watching.rescan_comes("overflowed")
     logging.getLogger(OVERFLOW_LOG).warning("something else")
     assert watching.hints.empty()
+
+
+WATCHING_CHILD = """
+import queue, sys
+from pathlib import Path
+from dawnproof.watch.observer import InboxObserver
+hints = queue.Queue()
+observer = InboxObserver([Path(sys.argv[1])], hints)
+observer.start()
+print("ready", flush=True)
+while True:
+    hint = hints.get(timeout=60)
+    if hint.path is None and "overflowed" in hint.why:
+        print("overflow", flush=True)
+        break
+"""
+
+
+def test_a_real_overflow_of_the_kernel_queue_is_announced(tmp_path: Path) -> None:
+    """The process is stopped while more events come than the kernel keeps."""
+    limit = Path("/proc/sys/fs/inotify/max_queued_events")
+    if not limit.exists() or int(limit.read_text()) > 40_000:
+        pytest.skip("the kernel's queue of events is too long to be made to overflow in a test")
+    child = subprocess.Popen(
+        [sys.executable, "-c", WATCHING_CHILD, str(tmp_path)],
+        env=os.environ | {"PYTHONPATH": str(Path(__file__).parents[2] / "daemon")},
+        stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True,
+    )  # fmt: skip
+    assert child.stdout is not None
+    try:
+        assert child.stdout.readline() == "ready\n"
+        child.send_signal(signal.SIGSTOP)
+        for _ in range(int(limit.read_text()) // 2 + 500):  # created and closed: two events each time
+            (tmp_path / "a.tif").write_bytes(b"")
+            (tmp_path / "a.tif").unlink()
+        child.send_signal(signal.SIGCONT)
+        assert child.stdout.readline() == "overflow\n"
+    finally:
+        child.kill()
+        child.wait()
+        child.stdout.close()
 
 
 def test_a_full_queue_of_hints_is_no_error(tmp_path: Path) -> None:

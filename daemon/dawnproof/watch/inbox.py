@@ -68,6 +68,7 @@ def scan_inbox(root: Path, beds: Collection[str], most: int = MOST_ENTRIES) -> I
     """Look at everything below the inbox once; folders are entered, links never. An entry that cannot be looked at is
     a Trouble, the others go on. Raises EnvironmentFault when the inbox itself cannot be read."""
     by_bed: dict[str | None, list[Entry]] = {None: []} | {bed: [] for bed in beds}
+    bed_folders = {bed.casefold(): bed for bed in beds}
     troubles: list[Trouble] = []
     count = 0
     to_enter: list[tuple[Path, str | None, int]] = [(root, None, 0)]
@@ -79,7 +80,7 @@ def scan_inbox(root: Path, beds: Collection[str], most: int = MOST_ENTRIES) -> I
                     count += 1
                     if count > most:
                         return InboxScan(_fair(by_bed.values()), tuple(troubles), cut_short=True)
-                    _look_at(item, (bed, depth), beds, by_bed, to_enter, troubles)
+                    _look_at(item, (bed, depth), bed_folders, by_bed, to_enter, troubles)
         except OSError as error:
             if folder == root:
                 raise EnvironmentFault(
@@ -92,7 +93,7 @@ def scan_inbox(root: Path, beds: Collection[str], most: int = MOST_ENTRIES) -> I
 def _look_at(
     item: os.DirEntry[str],
     where: tuple[str | None, int],
-    beds: Collection[str],
+    bed_folders: dict[str, str],
     by_bed: dict[str | None, list[Entry]],
     to_enter: list[tuple[Path, str | None, int]],
     troubles: list[Trouble],
@@ -111,7 +112,7 @@ def _look_at(
     elif depth >= DEEPEST:
         troubles.append(Trouble(path, f"folders are nested more than {DEEPEST} deep; put the scans higher up"))
     elif not item.name.startswith("."):
-        to_enter.append((path, item.name if depth == 0 and item.name in beds else bed, depth + 1))
+        to_enter.append((path, bed_folders.get(item.name.casefold()) if depth == 0 else bed, depth + 1))
 
 
 def _fair(beds: Iterable[list[Entry]]) -> tuple[Entry, ...]:
