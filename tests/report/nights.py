@@ -194,7 +194,7 @@ def jobs() -> tuple[JobView, ...]:
 
 def unfinished(job: str) -> JobView:
     one = scan(job, "L", at(20, 15), sound(), Place.INBOX, size_mm=(560.0, 380.0))
-    row = JobRow(job, JobState.UNFINISHED, waits_for="part R", waits_until_utc=at(16, 15), first_utc=one.admitted_utc,
+    row = JobRow(job, JobState.UNFINISHED, waits_for="part R", waits_until_utc="2026-11-25T16:15:00+00:00", first_utc=one.admitted_utc,
                  last_utc=one.admitted_utc, said_unfinished=True)  # fmt: skip
     line = listed(job, "2026-11-26", (1010.0, 380.0), "gouache")
     return JobView(row, (one,), line, (), Pile.UNFINISHED, missing=("R",))

@@ -13,7 +13,7 @@ from .pictures import data_uri
 
 FALLBACK_PPI = 300.0  # as everywhere: places of a scan without resolution are told at 300 ppi
 MM_PER_INCH = 25.4
-RULE_PX, TOP_PX, PROFILE_PX, TEXT_PX = 34.0, 20.0, 74.0, 11.0
+RULE_PX, TOP_PX, PROFILE_PX, TEXT_PX = 34.0, 20.0, 92.0, 11.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,16 +124,10 @@ class _Pen:
         cx = x + width + ring * 1.4 if right else x - ring * 1.4
         cy = min(max(y + height / 2, ring), self._height - ring)
         hatch = min((1, 2, 4, 8), key=lambda coarse: abs(coarse - self._px(1)))
+        figure = self._text(cx, cy + self._px(4), str(number), "middle", "number")
         return Markup(
             '<g fill="url(#hatch{})">{}</g><circle class="ring" cx="{:.2f}" cy="{:.2f}" r="{:.2f}"/>{}'
-        ).format(
-            hatch,
-            self._rect("fault", Rect(x, y, width, height)),
-            cx,
-            cy,
-            ring,
-            self._text(cx, cy + self._px(4), str(number), "middle", "number"),
-        )
+        ).format(hatch, self._rect("fault", Rect(x, y, width, height)), cx, cy, ring, figure)
 
     def profile(self, samples: Sequence[SeamSample]) -> Markup:
         """The doubling along the stitch as a line beside the scan, at the scan's own height."""
@@ -141,13 +135,13 @@ class _Pen:
         if len(told) < 2:
             return Markup("")
         base, most = self._width + self._px(14), max(max(abs(px) for _, px in told), 1.0)
-        reach = self._px(36) / most
+        reach = self._px(20) / most
         points = " ".join(f"{base + abs(px) * reach:.2f},{y:.2f}" for y, px in told)
         peak_y, peak = max(told, key=lambda sample: abs(sample[1]))
         return Markup(
             '<path class="tick" d="M{0:.2f} {1:.2f}V{2:.2f}"/><polyline class="profile" points="{3}"/>{4}'
         ).format(base, told[0][0], told[-1][0], points,
-                 self._text(base + self._px(18), peak_y - self._px(6), f"{abs(peak):.1f} px", "start"))  # fmt: skip
+                 self._text(base + self._px(25), peak_y + self._px(4), f"{abs(peak):.1f} px", "start"))  # fmt: skip
 
     def _rect(self, name: str, rect: Rect) -> Markup:
         return Markup('<rect class="{}" x="{:.2f}" y="{:.2f}" width="{:.2f}" height="{:.2f}"/>').format(

@@ -41,6 +41,15 @@ def day_and_clock(utc: str, offset_s: int) -> str:
     return f"{day_words(found)} {found:%H:%M}" if found else ""
 
 
+def clock_near(utc: str, now_utc: str, offset_s: int) -> str:
+    """'17:15' on the same day as now, else 'Wed 17:15'."""
+    found, present = local(utc, offset_s), local(now_utc, offset_s)
+    if found is None:
+        return ""
+    other_day = present is None or found.date() != present.date()
+    return f"{DAYS[found.weekday()]} {found:%H:%M}" if other_day else f"{found:%H:%M}"
+
+
 def due_day(due: str) -> date | None:
     """The day a due text names; None where it names none that can be compared."""
     try:

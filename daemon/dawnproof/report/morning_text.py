@@ -17,7 +17,7 @@ from .account import (
     unplaced_words,
     what_to_do,
 )
-from .figures import clock, counted, day_and_clock, listing, size, span
+from .figures import clock_near, counted, day_and_clock, listing, size, span
 from .headlines import good_sentence, headlines, is_good, mark_words, stay_words, waiting_words
 from .in_brief import place
 from .lines import Lines, sentence
@@ -126,7 +126,7 @@ def _unfinished(page: Lines, night: Night) -> None:
     if views:
         page.rule("UNFINISHED")
     for view in views:
-        until = clock(view.row.waits_until_utc, night.offset_s)
+        until = clock_near(view.row.waits_until_utc, night.until_utc, night.offset_s)
         waits = waiting_words(view) or view.row.state.value
         page.say(f"{title(view, today(night))}: {waits}{f', until {until}' if until else ''}", "", 4)
         for one in faults(view):

@@ -124,13 +124,13 @@ def naming(view: JobView) -> tuple[str, ...]:
     """How the new scans are to be named so that they take the place of the old ones."""
     if view.pile is Pile.DESK:
         return ()
-    parts = dict.fromkeys(one.name.part for one in faults(view) if one.name)
-    number = {part: takes(view).get(part, 0) + 1 for part in parts}
-    lines = [
-        f"Save the new scan of {shown(part)} under its old name; it counts as take {take}"
-        for part, take in number.items()
-    ]
-    return (*lines, *(f"Scan {shown(part)}, which never came" for part in view.missing))
+    lines = []
+    for part in dict.fromkeys(one.name.part for one in faults(view) if one.name):
+        which = "the whole" if part == "whole" else f"part {shown(part)}"
+        lines.append(
+            f"Save the new scan of {which} under its old name; it counts as take {takes(view).get(part, 0) + 1}"
+        )
+    return (*lines, *(f"Scan part {shown(part)}, which never came" for part in view.missing))
 
 
 def concerned(view: JobView) -> tuple[ScanRow, ...]:
