@@ -97,6 +97,8 @@ def test_white_as_zero_is_turned_round(tmp_path: Path, reader: Reader | None) ->
     layout = {"bits": 16, "channels": 1, "packing": (None, None), "planar": False, "tile": None, "order": "<"}
     write(tmp_path / "a.tif", noise(16, 1), layout, photometric="miniswhite")
     assert np.array_equal(read(tmp_path / "a.tif", reader=reader), 65535 - noise(16, 1))
+    with open_scan(tmp_path / "a.tif", reader=reader) as scan:
+        assert np.array_equal(scan.region(7, 9, 20, 30), 65535 - noise(16, 1)[9:39, 7:27])
 
 
 def test_the_same_name_with_new_content_gives_the_new_pixels(tmp_path: Path) -> None:

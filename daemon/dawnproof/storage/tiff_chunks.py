@@ -39,13 +39,18 @@ DECODERS: Final = {
 def read_exactly(fd: int, offset: int, count: int) -> Pixels:
     """`count` bytes of the file as a fresh uint8 array; NotWhole when the file has become shorter."""
     block: Pixels = np.empty(count, np.uint8)
-    view, got = block.data, 0
-    while got < count:
+    read_into(fd, offset, block.data)
+    return block
+
+
+def read_into(fd: int, offset: int, view: memoryview) -> None:
+    """Fill `view` from the file; NotWhole when the file has become shorter."""
+    got = 0
+    while got < len(view):
         more = os.preadv(fd, [view[got:]], offset + got)
         if not more:
             raise NotWhole(f"the file became shorter while it was read, at byte {offset + got:,}; {MEND}")
         got += more
-    return block
 
 
 def _in_fine_strips(facts: Facts) -> Facts:
@@ -102,12 +107,30 @@ class ChunkReader:
     def region(self, x: int, y: int, width: int, height: int) -> Pixels:
         """A rectangle inside the picture, decoded from the chunks it touches."""
         chunks = self.facts.chunks
+        if self.facts.compression_tag == 1 and not chunks.tiled:
+            return self._plain_region(x, y, width, height)
         first, last = y // chunks.rows, (y + height - 1) // chunks.rows
         left, right = x // chunks.width_px, (x + width - 1) // chunks.width_px
         bands = [self._chunk_row(down, left, right) for down in range(first, last + 1)]
         pixels = bands[0] if len(bands) == 1 else np.concatenate(bands)
         top, edge = y - first * chunks.rows, x - left * chunks.width_px
         return np.ascontiguousarray(pixels[top : top + height, edge : edge + width])
+
+    def _plain_region(self, x: int, y: int, width: int, height: int) -> Pixels:
+        """Uncompressed strips: of every row only the columns that are wanted."""
+        facts, chunks = self.facts, self.facts.chunks
+        pixel_bytes = self.samples * self.native.itemsize
+        pixels: Pixels = np.empty((height, width, facts.channels), self.native)
+        for plane in range(facts.channels if facts.planar else 1):
+            block: Pixels = np.empty((height, width * pixel_bytes), np.uint8)
+            for row in range(height):
+                strip, inside = divmod(y + row, chunks.rows)
+                offset = chunks.offsets[plane * chunks.down + strip] + (inside * facts.width_px + x) * pixel_bytes
+                read_into(self.fd, offset, block[row].data)
+            stored = block.view(self.stored).reshape(height, width, self.samples)
+            target = slice(plane, plane + 1) if facts.planar else slice(None)
+            pixels[:, :, target] = stored[:, :, : facts.channels]
+        return np.invert(pixels) if facts.white_is_zero else pixels
 
     def _chunk_rows(self) -> Iterator[Pixels]:
         """Rows of chunks in order, the next ones being decoded while one is used, as far as memory is to be had."""
