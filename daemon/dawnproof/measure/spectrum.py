@@ -1,0 +1,139 @@
+"""How much of the resolution holds detail or sensor noise, from sample tiles: spectra, and the traces of enlarging.
+
+Enlarging by interpolation leaves the outer spectrum empty, and makes the strength of the finest detail, and its
+correlation from pixel to pixel, rise and fall with the period of the source pixels. A native scan has neither: its
+sensor noise fills the spectrum up to the end, evenly. Source of the second trace: Gallagher, "Detection of linear and
+cubic interpolation in JPEG compressed images", CRV 2005; Popescu and Farid, "Exposing digital forgeries by detecting
+traces of resampling", IEEE Trans. Signal Process. 53 (2005).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+import numpy.typing as npt
+
+Floats = npt.NDArray[np.float64]
+
+_LENGTH = 256  # of the transforms along a tile
+_LEAST_CYCLES = 40  # of 256 px: enlarging by less than 1.19 is not looked for
+_HARMONICS = 3
+_FLAT_SHARE = 0.5  # of the tiles, the flattest: noise rules there, not what is painted
+_SILENT = 1e-7
+_FINEST = np.array([[1.0, -4.0, 6.0, -4.0, 1.0]])
+_QUIET_SHARE = 0.3
+_BLOCKS = 8  # px: the period of compressed pictures, which a scan of a print may carry
+
+
+@dataclass(frozen=True, slots=True)
+class Period:
+    """The strongest periodic trace: cycles a pixel, strength over the median of all periods, and over the strongest
+    one that is not a harmonic of it (a printed repeat or a weave has many)."""
+
+    frequency: float
+    strength: float
+    alone: float
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class AlongAxis:
+    """What the tiles show along one axis. `power`: mean power by share of Nyquist (129), of the flattest tiles."""
+
+    power: Floats
+    period: Period
+    outer_db: float  # power at the end of the spectrum over that at its middle
+
+
+def along_rows(tiles: list[npt.NDArray[np.float32]]) -> AlongAxis | None:
+    """Spectrum and periodic traces along the rows of square tiles (0 to 1); None where nothing varies."""
+    wide = [tile for tile in tiles if float(tile.std()) > _SILENT and tile.shape[1] >= _LENGTH // 2]
+    if not wide:
+        return None
+    powers = np.array([_power(tile) for tile in wide])
+    flattest = np.argsort(powers[:, 40:].sum(axis=1))[: max(1, round(len(wide) * _FLAT_SHARE))]
+    power = powers[flattest[: max(1, len(flattest) // 2)]].mean(axis=0)
+    outer = 10 * np.log10((power[121:128].mean() + 1e-30) / (power[52:70].mean() + 1e-30))
+    return AlongAxis(power, _period([wide[k] for k in flattest]), float(outer))
+
+
+def _power(tile: npt.NDArray[np.float32]) -> Floats:
+    length = min(_LENGTH, tile.shape[1])
+    rows = tile[:, :length] - tile[:, :length].mean(axis=1, keepdims=True)
+    spectrum = np.fft.rfft(rows * np.hanning(length).astype(np.float32), n=_LENGTH, axis=1)
+    return np.asarray((np.abs(spectrum) ** 2).mean(axis=0), np.float64)
+
+
+def _period(tiles: list[npt.NDArray[np.float32]]) -> Period:
+    strengths = np.zeros((2, _LENGTH // 2 + 1))
+    for tile in tiles:
+        for trace, series in zip(strengths, _series(tile), strict=True):
+            level = series - np.asarray(cv2.GaussianBlur(series[None], (0, 0), 5.0))[0]
+            trace += np.abs(np.fft.rfft(level * np.hanning(len(level)), n=_LENGTH)) ** 2
+    return max((_strongest(trace) for trace in strengths), key=lambda p: p.strength * min(p.alone, 3.0))
+
+
+def _series(tile: npt.NDArray[np.float32]) -> tuple[Floats, Floats]:
+    """By column: log strength of the finest detail, and its correlation with the next column's.
+
+    Only the quieter part of the tile counts, where sensor noise rules: what is painted has periods of its own.
+    """
+    bend = np.asarray(cv2.filter2D(tile.astype(np.float64), -1, _FINEST))[:, 2:-2]
+    size = np.abs(bend)
+    activity = np.asarray(cv2.blur(size, (9, 9)))
+    quiet = (activity <= np.quantile(activity, _QUIET_SHARE)).astype(np.float64)
+    level = float(np.median(size[quiet > 0])) + _SILENT
+    sign = bend / (size + level)
+    strength = _column_means(np.log(size + 0.1 * level), quiet)
+    return strength, _column_means(sign[:, 1:] * sign[:, :-1], quiet[:, 1:])
+
+
+def _column_means(values: Floats, weight: Floats) -> Floats:
+    """Weighted means of columns; columns with hardly any weight get the mean of all."""
+    count = weight.sum(axis=0)
+    means = (values * weight).sum(axis=0) / np.maximum(count, 1)
+    enough = count >= 4
+    means[~enough] = np.average(means[enough], weights=count[enough]) if enough.any() else 0.0
+    return np.asarray(means)
+
+
+def _strongest(trace: Floats) -> Period:
+    relative = trace / (float(np.median(trace[20:])) + 1e-300)
+    best = _LEAST_CYCLES + int(relative[_LEAST_CYCLES:].argmax())
+    other = np.ones(len(relative), bool)
+    other[:20] = False
+    for multiple in range(1, _HARMONICS + 1):
+        cycles = multiple * best % _LENGTH
+        cycles = min(cycles, _LENGTH - cycles)
+        other[max(0, cycles - 3) : cycles + 4] = False
+    alone = float(relative[best] / relative[other].max())
+    return Period(_refined(relative, best) / _LENGTH, float(relative[best]), alone)
+
+
+def _refined(power: Floats, best: int) -> float:
+    """Centre of the peak by its neighbours' weight."""
+    first, past = max(0, best - 2), min(len(power), best + 3)
+    weight = power[first:past]
+    return float((weight * np.arange(first, past)).sum() / weight.sum())
+
+
+def enlarged_by(axis: AlongAxis) -> float | None:
+    """The factor a scan was enlarged by along this axis (1.2 to 2), or None where nothing proves it."""
+    period = axis.period
+    empty_db = -9.0 if abs(period.frequency * _BLOCKS - round(period.frequency * _BLOCKS)) < 0.03 else -6.0
+    faint = period.strength > 30 and period.alone > 2.5 and axis.outer_db < empty_db
+    plain = period.strength > 250 and period.alone > 5 and empty_db == -6.0
+    if not (faint or plain):
+        return None
+    return float(np.clip(1 / (1 - period.frequency), 1.0, 2.0))
+
+
+def held_share(axis: AlongAxis) -> float:
+    """Share of Nyquist up to which detail or noise is held: where the power has come down to a hundredth of that
+    at a quarter of Nyquist, or 1 where it levels out above that: noise then fills the rest."""
+    smooth = np.asarray(cv2.GaussianBlur(axis.power[None], (0, 0), 2.0))[0]
+    level = 10 * np.log10(smooth / (smooth[32] + 1e-30) + 1e-12)
+    if level[120] > -20 or level[104] - level[124] < 2.0:
+        return 1.0
+    return float(np.argmax(level[32:] < -20) + 32) / 128
