@@ -120,7 +120,7 @@ def _narrow(night: Night, width: int, height: int) -> list[Text]:
         Section("now", now(night), 3),
         Section("waiting", waiting(night), 2),
         Section("tonight", tonight(night), 1),
-        Section("found", found(night), 2),
+        Section("found", found(night, 40), 2),
         Section("beds", beds(night), max(len(night.beds), 1)),
         Section("clean", glass(night), 1),
         Section("space", room(night), 1),
@@ -135,14 +135,14 @@ def _wide(night: Night, width: int, height: int) -> list[Text]:
         Section("now", now(night), 3),
         Section("waiting", waiting(night), 3),
         Section("tonight", tonight(night), 1),
-        Section("done", done(night), 4),
+        Section("done", done(night, height), 4),
         Section("events", seen(night), 3),
     )
     told = (
         Section("space", room(night), 1),
         Section("beds", beds(night), 2),
         Section("clean", glass(night), 1),
-        Section("found", found(night)[:10], 6),
+        Section("found", found(night, 40)[:10], 6),
         Section("on bed", last_on_bed(night, right - GUTTER, height - 20), 8),
     )
     return beside(stacked(going_on, left, height, spaced=True), stacked(told, right, height, spaced=True))

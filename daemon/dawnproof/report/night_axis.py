@@ -92,6 +92,7 @@ def heavier(one: str, other: str) -> str:
 
 
 def _shape(view: JobView, scan: ScanRow) -> str:
-    if scan not in used_scans(view) and any(f.level is Level.FAULT for f in scan.findings):
+    faulty = any(f.level is Level.FAULT for f in scan.findings)
+    if faulty and scan.id not in {used.id for used in used_scans(view)}:
         return SHAPES[Pile.SCAN_AGAIN]
     return SHAPES[view.pile]

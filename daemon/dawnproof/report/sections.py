@@ -62,11 +62,11 @@ def tonight(night: Night) -> tuple[Text, ...]:
     return (line("  ".join(counts + aside)),)
 
 
-def done(night: Night) -> tuple[Text, ...]:
-    """Every judged job: shape of its pile, layout, due day, what holds it."""
-    rows = []
+def done(night: Night, most: int) -> tuple[Text, ...]:
+    """Judged jobs, `most` of them, what costs most first: shape of its pile, layout, due day, what holds it."""
+    rows: list[Text] = []
     for pile in (Pile.SCAN_AGAIN, Pile.DESK, Pile.LOOK_FIRST, Pile.MAY_GO_BACK):
-        for view in in_pile(night, pile):
+        for view in in_pile(night, pile)[: most - len(rows)]:
             why = (faults(view) or to_look_at(view))[:1]
             told = f"{why[0].part_words}: {why[0].brief}" if why else waiting_words(view)
             when = due_words(due(view), today(night))
@@ -76,10 +76,11 @@ def done(night: Night) -> tuple[Text, ...]:
     return tuple(rows)
 
 
-def found(night: Night) -> tuple[Text, ...]:
-    """The last findings, newest first, each with the one figure that matters."""
+def found(night: Night, most: int) -> tuple[Text, ...]:
+    """The last findings of the `most` newest jobs, newest first, each with the one figure that matters."""
     told: list[tuple[str, str, Said]] = []
-    for view in night.jobs:
+    newest = sorted(night.jobs, key=lambda view: max((s.admitted_utc for s in view.scans), default=""), reverse=True)
+    for view in newest[:most]:
         notes = (one for one in minor(view) if one.scan and one.finding.level is Level.NOTE)
         for one in (*faults(view), *to_look_at(view), *notes):
             when = one.scan.admitted_utc if one.scan else view.row.judged_utc

@@ -37,17 +37,26 @@ class Verdict:
 def last_verdict(night: Night, bed: str = "", judged: bool = False) -> Verdict | None:
     """The judgement of the newest file, of one bed where `bed` is given, of those already judged where `judged`;
     None before the first."""
-    found = [_of_scan(scan, view) for view in night.jobs for scan in view.scans]
-    found += [_of_unplaced(scan) for scan in night.unplaced]
-    found += [_of_scan(scan, None) for scan in night.references]
-    found += [_of_arriving(row) for row in night.arriving]
-    here = [v for v in found if (not bed or v.bed == bed) and not (judged and v.word is Word.WAIT)]
-    return max(here, key=_age, default=None)
+    files: list[tuple[ScanRow | ArrivingRow, JobView | None]] = [(s, view) for view in night.jobs for s in view.scans]
+    files += [(scan, None) for scan in (*night.unplaced, *night.references)]
+    files += [(row, None) for row in night.arriving]
+    here = [(file, view) for file, view in files if not bed or file.bed == bed]
+    for file, view in sorted(here, key=lambda pair: _age(pair[0]), reverse=True):
+        verdict = _of(file, view)
+        if not judged or verdict.word is not Word.WAIT:
+            return verdict
+    return None
 
 
 def scan_words(scan: ScanRow) -> str:
     """'SL-0412 R'; the file's name where no rule understands it."""
     return f"{shown(scan.name.job)} {shown(scan.name.part)}" if scan.name else shown(scan.file)
+
+
+def _of(file: ScanRow | ArrivingRow, view: JobView | None) -> Verdict:
+    if isinstance(file, ArrivingRow):
+        return _of_arriving(file)
+    return _of_unplaced(file) if file.reason else _of_scan(file, view)
 
 
 def _of_scan(scan: ScanRow, view: JobView | None) -> Verdict:
@@ -107,6 +116,8 @@ def _others(findings: list[Finding]) -> str:
     return f" and {len(findings) - 1} more" if len(findings) > 1 else ""
 
 
-def _age(verdict: Verdict) -> float:
-    found = moment(verdict.when_utc)
-    return found.timestamp() if found else 0.0
+def _age(file: ScanRow | ArrivingRow) -> tuple[float, int]:
+    """Later is larger; of two at one time the one still coming."""
+    coming = isinstance(file, ArrivingRow)
+    found = moment(file.since_utc if isinstance(file, ArrivingRow) else file.admitted_utc)
+    return found.timestamp() if found else 0.0, int(coming)
