@@ -79,7 +79,7 @@ def test_native_scans_hold_their_resolution(make: object) -> None:
 
 
 def test_soft_lens_is_not_accused() -> None:
-    soft = np.asarray(cv2.GaussianBlur(strokes(800, 1000, 8), (0, 0), 1.5))
+    soft = np.asarray(cv2.GaussianBlur(strokes(800, 1000, 8), (0, 0), 1.5), np.float32)
     assert read(scan_of(soft))["detail_x"].value == 1.0
 
 
@@ -112,18 +112,21 @@ def test_noise_is_its_known_deviation(noise: float) -> None:
 
 
 def sharpened(amount: float) -> Pixels:
-    """Blocks of two flat tones, blurred as a lens does (0.8 px), then sharpened by an unsharp mask."""
-    tile = np.kron(np.indices((8, 10)).sum(axis=0) % 2, np.ones((90, 90))) * 0.4 + 0.3
-    soft = np.asarray(cv2.GaussianBlur(tile, (0, 0), 0.8))
+    """A flat shape with slanted sides, blurred as a lens does (0.8 px), then sharpened by an unsharp mask."""
+    fine = np.full((1600, 1600), 0.3, np.float32)
+    corners = np.array([[[130, 200], [1450, 90], [1520, 1440], [240, 1510]]])
+    cv2.fillPoly(fine, corners, 0.7)  # type: ignore[call-overload]
+    fine = np.asarray(cv2.GaussianBlur(np.kron(fine, np.ones((2, 2), np.float32)), (0, 0), 0.8 * 4))
+    soft = np.asarray(cv2.resize(fine, (800, 800), interpolation=cv2.INTER_AREA))
     sharp = soft + amount * (soft - np.asarray(cv2.GaussianBlur(soft, (0, 0), 1.5)))
     noise = np.random.default_rng(1).normal(0, 0.002, (*sharp.shape, 3))
     return code((sharp[:, :, None] + noise).astype(np.float32))
 
 
 def overshoot(amount: float) -> float:
-    """The same edge in one dimension, sixteen times finer: the analytic answer."""
+    """The same edge in one dimension, sixteen times finer."""
     edge = np.repeat([0.0, 1.0], 800)[None]
-    soft = np.asarray(cv2.GaussianBlur(edge, (0, 0), 0.8 * 16))
+    soft = np.asarray(cv2.blur(cv2.GaussianBlur(edge, (0, 0), 0.8 * 16), (16, 1)))  # lens, then pixel
     sharp = soft + amount * (soft - np.asarray(cv2.GaussianBlur(soft, (0, 0), 1.5 * 16)))
     return float(sharp.max() - 1)
 
