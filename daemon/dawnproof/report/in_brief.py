@@ -20,7 +20,7 @@ _BRIEF: dict[tuple[str, str], tuple[str, bool]] = {
     ("resolution", "detail_x"): ("enlarged, {:.0%} real detail across", False),
     ("resolution", "detail_y"): ("enlarged, {:.0%} real detail along", False),
     ("resolution", "halo"): ("sharpened, halo {:.0f} %", False),
-    ("clipping", "region"): ("paper white clipped, {:.0f} mm2", True),
+    ("clipping", "region"): ("clipped, {:.0f} mm2", True),
     ("seam", "doubling"): ("doubling {:.0f} px", True),
     ("seam", "lift"): ("lifted {:.1f} mm", True),
     ("seam", "step"): ("tone step {:.1f} at the stitch", True),
