@@ -22,7 +22,8 @@ from .print_sizes import ordered_print
 from .rulebook import RuleBook
 
 LOOK_CHECKS = ("seam", "clipping", "crop", "join", "focus")
-EXPLAINS = {("seam", "lift")}  # explains another reading; alone it holds nothing back
+# they explain the doubling or add to it; alone, not judged, they hold nothing back
+EXPLAINS = {("seam", "lift"), ("seam", "step"), ("seam", "shift")}
 SIDE_ROLES = {Role.BACK, Role.OVERVIEW, Role.REF, Role.TARGET, Role.SHIM, Role.TRIAL}
 SIZE_NOTE_MM = 10.0
 
@@ -90,16 +91,9 @@ class Context:
 def judge_scan(readings: Iterable[Reading], book: RuleBook, context: Context) -> tuple[Finding, ...]:
     """One finding a reading that has a limit or could not be taken, in the order of the readings."""
     held = list(readings)
-    held += _derived(held, book, context)
-    by_order = any(r.name == "effective_ppi" for r in held)
-    findings = []
-    for reading in held:
-        if by_order and reading.name in {"ppi_x", "ppi_y"} and reading.value is not None:
-            continue
-        finding = _judge(reading, book, context)
-        if finding is not None:
-            findings.append(_softened(finding, context))
-    return tuple(findings)
+    held += _sampling(held, book, context)
+    findings = [_judge(reading, book, context) for reading in held]
+    return tuple(_softened(finding, context) for finding in findings if finding is not None)
 
 
 def judge_size(width_mm: float, height_mm: float, listed: ListedJob | None, book: RuleBook) -> Finding | None:
@@ -154,32 +148,29 @@ def pile_of(outcome: Outcome, findings: Sequence[Finding], hold: bool, second_mi
     return Pile.LOOK_FIRST if undecided or hold or second_missing else Pile.MAY_GO_BACK
 
 
-def _derived(readings: Sequence[Reading], book: RuleBook, context: Context) -> list[Reading]:
-    """Readings that depend on the order or on a published level rather than on pixels alone."""
-    if context.role in SIDE_ROLES:
-        return []
-    values = {r.name: r.value for r in readings if r.check == "resolution"}
-    ppi = [v for v in (values.get("ppi_x"), values.get("ppi_y")) if isinstance(v, float | int)]
-    out = []
+def _sampling(readings: Sequence[Reading], book: RuleBook, context: Context) -> list[Reading]:
+    """Where a published level asks for pixels or ppi: one reading, the better of the two ratios."""
     asked = book.limits.get(("resolution", "sampling"))
-    if asked and asked.px and asked.ppi and ppi and context.width_px:
-        ratio = max(max(context.width_px, context.height_px) / asked.px, min(ppi) / asked.ppi)
-        out.append(Reading("resolution", "sampling", round(ratio, 4), ""))
-    effective = _effective_ppi(ppi, context)
-    if effective is not None:
-        out.append(Reading("resolution", "effective_ppi", round(effective, 1), "1/in"))
-    return out
+    values = [r.value for r in readings if r.check == "resolution" and r.name in {"ppi_x", "ppi_y"}]
+    ppi = [v for v in values if isinstance(v, float | int)]
+    if context.role in SIDE_ROLES or not (asked and asked.px and asked.ppi and ppi and context.width_px):
+        return []
+    ratio = max(max(context.width_px, context.height_px) / asked.px, min(ppi) / asked.ppi)
+    return [Reading("resolution", "sampling", round(ratio, 4), "")]
 
 
-def _effective_ppi(ppi: Sequence[float], context: Context) -> float | None:
+def _at_print_size(reading: Reading, context: Context) -> Reading | None:
+    """The resolution left at the ordered print size, where the job list states it."""
     listed = context.listed
-    if listed is None or not listed.print_mm or not ppi:
+    if listed is None or not listed.print_mm or not isinstance(reading.value, float | int):
         return None
     if listed.width_mm and listed.height_mm:
-        return min(ppi) * max(listed.width_mm, listed.height_mm) / listed.print_mm
-    if context.whole and context.width_px:
-        return ordered_print(context.width_px, context.height_px, listed.print_mm).effective_ppi
-    return None
+        effective = reading.value * max(listed.width_mm, listed.height_mm) / listed.print_mm
+    elif context.whole and context.width_px:
+        effective = ordered_print(context.width_px, context.height_px, listed.print_mm).effective_ppi
+    else:
+        return None
+    return replace(reading, name="effective_ppi", value=round(effective, 1))
 
 
 def _judge(reading: Reading, book: RuleBook, context: Context) -> Finding | None:
@@ -193,6 +184,9 @@ def _judge(reading: Reading, book: RuleBook, context: Context) -> Finding | None
         if (reading.check, reading.name) == ("encoding", "profile"):
             return _profile(reading.value, book, context, reading.why)
         return None
+    if reading.name in {"ppi_x", "ppi_y"} and (printed := _at_print_size(reading, context)) is not None:
+        found = _judge(printed, book, context)
+        return replace(found, name=reading.name) if found else None
     limit = book.limit(reading.check, reading.name)
     if limit is None:
         return None

@@ -68,7 +68,8 @@ def to_srgb(pixels: Pixels, icc: bytes | None) -> Rgb:
         image = image.copy()
         image.set_type(pyvips.GValue.blob_type, "icc-profile-data", icc)
         try:
-            converted = image.icc_transform("srgb", embedded=True, intent="relative", black_point_compensation=True)
+            converted = image.icc_transform("srgb", embedded=True, intent="relative", black_point_compensation=True,
+                                             depth=8)  # fmt: skip
             return _rgb(converted.numpy())
         except pyvips.Error:
             pass  # a broken profile is a finding of its own; the proof is shown without it

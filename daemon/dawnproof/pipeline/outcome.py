@@ -127,7 +127,7 @@ def archive_filing(case: Case, studio: Studio, ledger: Ledger, made: Made, now: 
     name. A later scan of an archived job makes a whole new bag."""
     version = case.row.version + 1
     final = studio.archive / (case.row.job if version == 1 else f"{case.row.job}.v{version}")
-    after = _after(case, made, now, version, str(final / made.master) if made.master else "")
+    after = _after(case, made, now, version, str(final / made.masters[0].path) if made.masters else "")
     kept: dict[str, str] = {}
     moves, copies = [], []
     for row in case.standing.used:
@@ -208,8 +208,7 @@ def _close_bag(case: Case, ledger: Ledger, after: JobRow, made: Made, kept: dict
     coming = {f"data/parts/{name}": row.size_bytes for name, row in zip(kept, case.standing.used, strict=True)}
     digests = {f"data/parts/{name}": sha256 for name, sha256 in kept.items()}
     digests["data/record.json"] = digest(case.staging / "data" / "record.json").sha256
-    if made.master:
-        digests[made.master] = made.master_sha256
+    digests |= {master.path: master.sha256 for master in made.masters}
     info = [("Bag-Software-Agent", SOFTWARE), ("External-Identifier", case.row.job),
             ("External-Description", f"scans and production master of {case.row.job}, version {after.version}")]  # fmt: skip
     write_tag_files(case.staging, digests, now.date().isoformat(), info, coming)

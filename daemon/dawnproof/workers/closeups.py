@@ -10,7 +10,7 @@ import numpy as np
 
 from ..assemble.parts import JoinPlan, Pixels
 from ..assemble.proof import CloseUp, Shrinker, jpeg, sharpened, sheet, to_srgb
-from ..model import MM_PER_INCH, Bed, Box, Finding, Level, Measured
+from ..model import MM_PER_INCH, Box, Finding, Level, Measured
 from ..storage.tiff import Scan, open_scan
 
 TILE = (560, 380)  # pixels at 1:1
@@ -44,7 +44,7 @@ class Proofs:
             tiles.append(CloseUp(label, sharpened(to_srgb(shrunk.picture(), scan.facts.icc))))
         self._proof = jpeg(sheet(tiles, columns=min(2, max(1, len(tiles)))))
 
-    def add_scan(self, label: str, scan: Scan, measured: Measured, findings: Sequence[Finding], bed: Bed) -> None:
+    def add_scan(self, label: str, scan: Scan, measured: Measured, findings: Sequence[Finding]) -> None:
         """Close-ups of one scan: each place with a finding, then the stitch, the darkest and the lightest place."""
         for finding in findings:
             if finding.where is not None and finding.level is not Level.SOUND:

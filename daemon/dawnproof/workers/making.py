@@ -4,8 +4,9 @@ proofs into a staging folder, and say what the job is worth. Nothing is moved he
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field, replace
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import ExitStack
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -19,7 +20,7 @@ from ..model import MM_PER_INCH, Bed, Box, Crop, Finding, Level, ListedJob, Meas
 from ..naming import outer_sides
 from ..policy import Context, judge_scan, judge_size, make_finding, outcome_of
 from ..print_sizes import largest_prints, ordered_print
-from ..report.documents import print_sizes_document
+from ..report.documents import print_sizes_document, reading_document
 from ..rulebook import RuleBook
 from ..storage.tiff import Scan, open_scan
 from ..storage.tiff_write import MasterTags, Packing, write_master
@@ -69,39 +70,73 @@ class Made:
     outcome: Outcome
     findings: tuple[Finding, ...]
     scan_findings: tuple[tuple[int, tuple[Finding, ...]], ...] = ()
-    master: str = ""  # relative to staging
-    master_sha256: str = ""
-    master_bytes: int = 0
+    masters: tuple[Master, ...] = ()
     join: str = ""
     crop: str = ""
     print_sizes: str = ""
-    pictures: tuple[str, ...] = field(default=())
+    pictures: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Master:
+    """A production master as written: its path below the staging folder, digest and size."""
+
+    path: str
+    sha256: str
+    size_bytes: int
 
 
 def make_job(ask: JobAsk) -> Made:
-    """Join, crop, proof and judge; errors of single files are ScanErrors, a refused join is a finding."""
-    findings = list(ask.findings)
-    changed: dict[int, tuple[Finding, ...]] = {}
-    scans = {part.file: open_scan(Path(part.path)) for part in ask.parts}
-    try:
-        joined = _Joined()
-        if _worth_joining(ask):
-            joined = _join(ask, scans, findings, changed)
-        standing = [f for part in ask.parts for f in changed.get(part.scan, part.findings)]
-        outcome = Outcome.ARCHIVE if ask.accepted else outcome_of([*standing, *findings])
-        frame = _frame_of(ask, joined.plan, findings)
-        outcome = Outcome.ARCHIVE if ask.accepted else outcome_of([*standing, *findings])
-        return _written(ask, scans, joined, frame, outcome, findings, changed)
-    finally:
-        for scan in scans.values():
-            scan.close()
+    """Join, crop, proof and judge; errors of single files are ScanErrors, a refused join is a finding. Parts in
+    different lights are never joined with one another: each light has a master of its own."""
+    proofs = Proofs(Path(ask.proofs), ask.book.output.proof_px)
+    lights = sorted({part.light for part in ask.parts}) or [""]
+    with ExitStack() as stack:
+        scans = {part.file: stack.enter_context(open_scan(Path(part.path))) for part in ask.parts}
+        groups = [replace(ask, parts=tuple(p for p in ask.parts if p.light == light)) for light in lights]
+        judged = [_judged(group, scans) for group in groups]
+        made = _together(ask, judged)
+        if made.outcome is Outcome.ARCHIVE:
+            for one in judged:
+                made = _with_master(made, one, scans, proofs)
+        else:
+            proofs.of_parts([(part.label, scans[part.file]) for part in ask.parts])
+        changed = dict(made.scan_findings)
+        for part in ask.parts:
+            proofs.add_scan(part.label, scans[part.file], part.measured, changed.get(part.scan, part.findings))
+        if made.outcome is Outcome.ARCHIVE:
+            for one, master in zip(judged, made.masters, strict=False):
+                if one.plan is not None and one.box is not None:
+                    proofs.add_cuts(one.plan, Path(ask.staging) / master.path, one.box)
+        return replace(made, pictures=proofs.write())
+
+
+def _judged(ask: JobAsk, scans: Mapping[str, Scan]) -> _Joined:
+    joined = _join(ask, scans) if _worth_joining(ask) else _Joined(ask)
+    return _framed(joined)
+
+
+def _together(ask: JobAsk, judged: Sequence[_Joined]) -> Made:
+    """What the job is worth: faults of any scan or any light count, unless a person accepted them."""
+    changed = {scan: findings for one in judged for scan, findings in one.changed}
+    findings = (*ask.findings, *(f for one in judged for f in one.findings))
+    standing = [f for part in ask.parts for f in changed.get(part.scan, part.findings)]
+    outcome = Outcome.ARCHIVE if ask.accepted else outcome_of([*standing, *findings])
+    documents = [one.document for one in judged if one.document]
+    return Made(outcome, findings, tuple(changed.items()), join=json.dumps(documents[0]) if documents else "")
 
 
 @dataclass(frozen=True, slots=True)
 class _Joined:
+    """One light's parts, judged: the plan where they were joined, what is said of them, and the master's rectangle."""
+
+    ask: JobAsk
     plan: JoinPlan | None = None
     parts: tuple[JoinPart, ...] = ()
     document: Mapping[str, Any] | None = None
+    findings: tuple[Finding, ...] = ()
+    changed: tuple[tuple[int, tuple[Finding, ...]], ...] = ()
+    box: Box | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,8 +172,7 @@ def _worth_joining(ask: JobAsk) -> bool:
     return len(ask.parts) > 1 and (not blocked or ask.accepted)
 
 
-def _join(ask: JobAsk, scans: Mapping[str, Scan], findings: list[Finding],
-          changed: dict[int, tuple[Finding, ...]]) -> _Joined:  # fmt: skip
+def _join(ask: JobAsk, scans: Mapping[str, Scan]) -> _Joined:
     parts = tuple(join_part(part, scans[part.file]) for part in ask.parts)
     settings = JoinSettings(
         most_rotation_deg=ask.book.join.max_rotation_deg, most_gain=1 + ask.book.join.max_gain_percent / 100,
@@ -147,19 +181,17 @@ def _join(ask: JobAsk, scans: Mapping[str, Scan], findings: list[Finding],
     try:
         plan = plan_join(parts, settings, _planning)
     except JoinRefused as refused:
-        findings.append(make_finding("join", "refused", Level.FAULT, f"the parts were not joined: {refused.reason}",
-                                     refused.advice or None))  # fmt: skip
-        return _Joined(document=refusal_document(ask.parts, refused))
-    own = judge_scan(plan.readings, ask.book, Context(listed=ask.listed))
-    findings += own
-    findings += [make_finding("join", note.code, Level.FAULT if note.fault else Level.NOTE, note.text, "")
-                 for note in plan.notes]  # fmt: skip
+        text = f"the parts were not joined: {refused.reason}"
+        finding = make_finding("join", "refused", Level.FAULT, text, refused.advice or None)
+        return _Joined(ask, document=refusal_document(refused), findings=(finding,))
+    findings = judge_scan(plan.readings, ask.book, Context(listed=ask.listed))
+    notes = tuple(
+        make_finding("join", note.code, Level.FAULT if note.fault else Level.NOTE, note.text, "") for note in plan.notes
+    )
     used = {n.part for n in plan.notes if n.code == "strip_used"}
     unused = {n.part for n in plan.notes if n.code == "strip_not_used"} - used
-    for part in ask.parts:
-        if part.file in unused:
-            changed[part.scan] = tuple(unused_seam(f) for f in part.findings)
-    return _Joined(plan, parts, plan_document(plan, "", own))
+    changed = tuple((p.scan, tuple(unused_seam(f) for f in p.findings)) for p in ask.parts if p.file in unused)
+    return _Joined(ask, plan, parts, plan_document(plan, ""), (*findings, *notes), changed)
 
 
 def _planning(share: float, doing: str) -> None:
@@ -196,7 +228,7 @@ def unused_seam(finding: Finding) -> Finding:
                    "", finding.where)  # fmt: skip
 
 
-def plan_document(plan: JoinPlan, out: str, findings: tuple[Finding, ...]) -> dict[str, Any]:
+def plan_document(plan: JoinPlan, out: str) -> dict[str, Any]:
     """A join in the words of the JSON contract; `matrix` leads to the uncropped joined image."""
     return {
         "out": out or None,
@@ -215,32 +247,36 @@ def plan_document(plan: JoinPlan, out: str, findings: tuple[Finding, ...]) -> di
             }
             for o in plan.overlaps
         ],
+        "readings": [reading_document(r) for r in plan.readings],
+        "findings": [],
         "curve": f"gamma {ASSUMED_GAMMA}, assumed" if tone_curve(plan.icc).assumed else "the profile's",
         "notes": [{"code": n.code, "text": n.text} for n in plan.notes],
     }  # fmt: skip
 
 
-def refusal_document(parts: tuple[PartAsk, ...], refused: JoinRefused) -> dict[str, Any]:
+def refusal_document(refused: JoinRefused) -> dict[str, Any]:
     """A join that was refused, in the words of the JSON contract."""
-    return {"out": None, "width_px": None, "height_px": None, "refused": refused.reason,
-            "parts": [], "overlaps": [], "notes": []}  # fmt: skip
+    return {"out": None, "width_px": None, "height_px": None, "refused": refused.reason, "parts": [], "overlaps": [],
+            "readings": [], "findings": []}  # fmt: skip
 
 
-def _frame_of(ask: JobAsk, plan: JoinPlan | None, findings: list[Finding]) -> Box | None:
-    """The rectangle of the production master on the scan or the joined image; the measured size is judged by it."""
+def _framed(joined: _Joined) -> _Joined:
+    """With the rectangle of the production master on the scan or the joined image; the measured size is judged by it.
+    Parts that were not joined have none."""
+    ask, plan = joined.ask, joined.plan
+    if not ask.parts:
+        return joined
     ppi = ask.parts[0].measured.ppi_x or 300.0
     if plan is not None:
         tight = _joined_tight(ask, plan)
         box = _bordered(tight, round(ask.book.crop.border_mm * ppi / MM_PER_INCH), plan.width, plan.height)
-    elif len(ask.parts) == 1:
+    elif len(ask.parts) == 1 and ask.parts[0].label == "whole":
         crop = ask.parts[0].measured.crop or _whole(ask.parts[0].measured)
         tight, box = crop.tight, crop.box
     else:
-        return None
+        return joined
     size = judge_size(tight.width * MM_PER_INCH / ppi, tight.height * MM_PER_INCH / ppi, ask.listed, ask.book)
-    if size is not None:
-        findings.append(size)
-    return box
+    return replace(joined, box=box, findings=(*joined.findings, *([size] if size else ())))
 
 
 def _joined_tight(ask: JobAsk, plan: JoinPlan) -> Box:
@@ -279,29 +315,15 @@ def _bordered(tight: Box, border: int, width: int, height: int) -> Box:
     return Box(x, y, min(width, tight.right + border) - x, min(height, tight.bottom + border) - y)
 
 
-def _written(ask: JobAsk, scans: Mapping[str, Scan], joined: _Joined, box: Box | None, outcome: Outcome,
-             findings: list[Finding], changed: dict[int, tuple[Finding, ...]]) -> Made:  # fmt: skip
-    proofs = Proofs(Path(ask.proofs), ask.book.output.proof_px)
-    parts = [(part, scans[part.file], changed.get(part.scan, part.findings)) for part in ask.parts]
-    made = Made(
-        outcome, tuple(findings), tuple(changed.items()), join=json.dumps(joined.document) if joined.document else ""
-    )
-    if outcome is Outcome.ARCHIVE and box is not None:
-        made = _with_master(made, ask, scans, joined, box, proofs)
-    elif outcome is Outcome.REWORK:
-        proofs.of_parts([(part.label, scan) for part, scan, _ in parts])
-    for part, scan, own in parts:
-        proofs.add_scan(part.label, scan, part.measured, own, part.bed)
-    if joined.plan is not None and outcome is Outcome.ARCHIVE and made.master:
-        proofs.add_cuts(joined.plan, Path(ask.staging) / made.master, box or Box(0, 0, 0, 0))
-    return replace(made, pictures=proofs.write())
-
-
-def _with_master(made: Made, ask: JobAsk, scans: Mapping[str, Scan], joined: _Joined, box: Box, proofs: Proofs) -> Made:
+def _with_master(made: Made, joined: _Joined, scans: Mapping[str, Scan], proofs: Proofs) -> Made:
+    """Write the production master of one light; its crop, sizes and transforms are those of the first one written."""
+    ask, box = joined.ask, joined.box
+    if box is None:
+        return made
     first = ask.parts[0]
     scan = scans[first.file]
     bands = _cropped(render(joined.plan, joined.parts), box) if joined.plan else _cropped(scan.bands(), box)
-    relative = f"data/{ask.job}.tif"
+    relative = f"data/{ask.job}{'_' + first.light if first.light else ''}.tif"
     tags = MasterTags(job=ask.job, sources=tuple(p.file for p in ask.parts), software=ask.software,
                       description=f"production master of {ask.job}, from {len(ask.parts)} scan(s)")  # fmt: skip
     ppi = (first.measured.ppi_x or 300.0, first.measured.ppi_y or 300.0)
@@ -311,18 +333,25 @@ def _with_master(made: Made, ask: JobAsk, scans: Mapping[str, Scan], joined: _Jo
         box.height, scan.facts.channels, scan.facts.depth_bits, scan.facts.icc, ppi, tags,
         packing=Packing[ask.book.output.compression.upper()],
     )  # fmt: skip
+    made = replace(made, masters=(*made.masters, Master(relative, written.sha256, written.bytes)))
+    if len(made.masters) > 1:
+        return made
     proofs.of_master(shrunk.picture(), scan.facts.icc)
-    document = _moved_to_master(joined.document, box) if joined.document else None
-    detail = min((float(r.value) for p in ask.parts for r in p.measured.readings
-                  if r.name in {"detail_x", "detail_y"} and isinstance(r.value, float) and r.certain), default=1.0)  # fmt: skip
-    wanted_mm = ask.listed.print_mm if ask.listed else None
-    ordered = ordered_print(box.width, box.height, wanted_mm, detail) if wanted_mm else None
-    sizes = print_sizes_document(largest_prints(box.width, box.height, detail), ordered)
     skew = first.measured.crop.skew_deg if first.measured.crop and not joined.plan else 0.0
     crop = {"x": box.x, "y": box.y, "width": box.width, "height": box.height, "skew_deg": skew}
-    return replace(made, master=relative, master_sha256=written.sha256, master_bytes=written.bytes,
-                   join=json.dumps(document) if document else made.join, crop=json.dumps(crop),
-                   print_sizes=json.dumps(sizes))  # fmt: skip
+    join = json.dumps(_moved_to_master(joined.document, box)) if joined.document else made.join
+    return replace(made, join=join, crop=json.dumps(crop), print_sizes=json.dumps(_print_sizes(ask, box)))
+
+
+def _print_sizes(ask: JobAsk, box: Box) -> dict[str, Any]:
+    detail = min(
+        (float(r.value) for p in ask.parts for r in p.measured.readings
+         if r.name in {"detail_x", "detail_y"} and isinstance(r.value, float | int) and r.certain),
+        default=1.0,
+    )  # fmt: skip
+    wanted_mm = ask.listed.print_mm if ask.listed else None
+    ordered = ordered_print(box.width, box.height, wanted_mm, detail) if wanted_mm else None
+    return print_sizes_document(largest_prints(box.width, box.height, detail), ordered)
 
 
 def _moved_to_master(document: Mapping[str, Any], box: Box) -> dict[str, Any]:
