@@ -17,8 +17,13 @@ class Headline:
     """One question of the morning and its answer; `well` is False where somebody has to do or to know something."""
 
     question: str
-    answer: str
+    answers: tuple[str, ...]
     well: bool
+
+    @property
+    def answer(self) -> str:
+        """The answers as one text."""
+        return ". ".join(self.answers)
 
 
 def headlines(night: Night) -> tuple[Headline, ...]:
@@ -79,8 +84,8 @@ def waiting_words(view: JobView) -> str:
 
 def _ran(night: Night) -> Headline:
     alarms = [shown(alarm) for alarm in night.alarms]
-    answer = ". ".join([ran_words(night), *(f"Alarm: {alarm}" for alarm in alarms)])
-    return Headline("Did it run all night?", answer, bool(runs_of(night)) and not gaps(night) and not alarms)
+    answers = (ran_words(night), *(f"Alarm: {alarm}" for alarm in alarms))
+    return Headline("Did it run all night?", answers, bool(runs_of(night)) and not gaps(night) and not alarms)
 
 
 def _places(night: Night) -> Headline:
@@ -99,7 +104,7 @@ def _places(night: Night) -> Headline:
     if night.job_list_problems:
         answers.append(f"Job list: {counted(len(night.job_list_problems), 'line')} not understood")
     well = not (night.expected_not_seen or night.unplaced or night.job_list_problems)
-    return Headline("Does every expected work have a place?", ". ".join(answers), well)
+    return Headline("Does every expected work have a place?", tuple(answers), well)
 
 
 def _expected(job: str, due_text: str, night: Night) -> str:
@@ -121,12 +126,12 @@ def _stays(night: Night) -> Headline:
     if well:
         done = in_pile(night, Pile.MAY_GO_BACK)
         answers.append("Nothing found against returning any work" if done else "No work has been archived")
-    return Headline("What must not leave?", ". ".join(answers), well)
+    return Headline("What must not leave?", tuple(answers), well)
 
 
 def _scanner(night: Night) -> Headline:
     needs = scanner_needs(night)
-    return Headline("What does the scanner need before the first scan?", ". ".join(needs) or "Nothing", not needs)
+    return Headline("What does the scanner need before the first scan?", needs or ("Nothing",), not needs)
 
 
 def _two_places(night: Night) -> Headline:
@@ -144,7 +149,7 @@ def _two_places(night: Night) -> Headline:
         answers.append("Every archived file is in two places, the second copy read back")
     if night.fixity and not failed:
         answers.append(f"{counted(len(night.fixity), 'bag')} re-read, as filed")
-    return Headline("Are the files in two places?", ". ".join(answers), not failed and not behind)
+    return Headline("Are the files in two places?", tuple(answers), not failed and not behind)
 
 
 def _marks(night: Night) -> list[str]:

@@ -2,24 +2,25 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from ..advice import CAUTIONS
-from ..model import JobView, Level, Night, Pile, shown
+from ..model import JobView, Night, Pile, shown
 from .account import (
     close_up,
     decision_words,
     faults,
     in_pile,
-    is_odd,
     takes_words,
     title,
     to_look_at,
     today,
-    unplaced_words,
     what_to_do,
 )
-from .figures import clock_near, counted, day_and_clock, listing, size, span
-from .headlines import good_sentence, headlines, is_good, mark_words, stay_words, waiting_words
+from .figures import clock_near, day_and_clock, listing
+from .headlines import good_sentence, headlines, is_good, stay_words, waiting_words
 from .in_brief import place
+from .keeping import file_lines, keeping_lines, scanner_lines, times_lines
 from .lines import Lines, sentence
 from .prints import print_words
 from .repeated import Repeated, own_notes, repeated
@@ -44,10 +45,9 @@ def summary_text(night: Night) -> str:
     _look(page, night)
     _unfinished(page, night)
     _back(page, night, common)
-    _files(page, night)
-    _scanner(page, night)
-    _keeping(page, night)
-    _times(page, night)
+    _block(page, "FILES WITHOUT A PLACE", file_lines(night))
+    _block(page, "THE SCANNER", scanner_lines(night))
+    _block(page, "KEEPING", (*keeping_lines(night), *times_lines(night)))
     return page.text
 
 
@@ -161,49 +161,8 @@ def _ends(page: Lines, view: JobView, night: Night) -> None:
         page.say(words, "    ", 6)
 
 
-def _files(page: Lines, night: Night) -> None:
-    odd = [s for s in night.staying if is_odd(s)]
-    left = [shown(s.file) for s in night.staying if not is_odd(s)]
-    if night.unplaced or odd or left or night.job_list_problems:
-        page.rule("FILES WITHOUT A PLACE")
-    for scan in night.unplaced:
-        page.say(unplaced_words(scan), "", 4)
-    for staying in odd:
-        page.say(f"{shown(staying.file)} stays where it is: {shown(staying.reason)}", "", 4)
-    if night.unplaced:
-        page.say("To give one its place: dawnproof place STUDIO FILE --as NAME")
-    if left:
-        page.say(f"Left alone by rule: {listing(left, 8)}")
-    for problem in night.job_list_problems:
-        page.say(f"Job list: {shown(problem)}", "", 4)
-
-
-def _scanner(page: Lines, night: Night) -> None:
-    if night.marks or night.references:
-        page.rule("THE SCANNER")
-    for mark in night.marks:
-        page.say(f"{shown(mark.bed)}: {mark_words(mark)}", "", 4)
-    for scan in night.references:
-        told = [shown(f.text) for f in scan.findings if f.level is not Level.SOUND]
-        page.say(f"{shown(scan.bed)}, {shown(scan.file)}: {'; '.join(told) or 'nothing found'}", "", 4)
-
-
-def _keeping(page: Lines, night: Night) -> None:
-    page.rule("KEEPING")
-    for one in night.fixity:
-        if not one.ok:
-            page.say(f"{shown(one.bag)} is not as filed: {shown(one.text)}", "! ")
-    sound = sum(1 for one in night.fixity if one.ok)
-    page.say(f"{counted(sound, 'bag')} re-read, as filed" if night.fixity else "No bag was re-read in this time")
-    for space in night.space:
-        left = f", {space.hours_left:.0f} h at this night's rate" if space.hours_left is not None else ""
-        page.say(f"{shown(space.folder)}: {size(space.free_bytes)} free{left}", "", 4)
-
-
-def _times(page: Lines, night: Night) -> None:
-    scans = [s for view in night.jobs for s in view.scans if s.measured]
-    since, until = (day_and_clock(t, night.offset_s) for t in (night.since_utc, night.until_utc))
-    page.say(f"From {since} to {until}: {counted(len(scans), 'scan')}, {size(sum(s.size_bytes for s in scans))}")
-    spent = [sum(seconds for _, seconds in s.measured.seconds) for s in scans if s.measured and s.measured.seconds]
-    if spent:
-        page.say(f"Measuring took {span(sum(spent))}, {span(max(spent))} at most for one scan")
+def _block(page: Lines, heading: str, lines: Sequence[str]) -> None:
+    if lines:
+        page.rule(heading)
+    for words in lines:
+        page.say(words, "", 4)

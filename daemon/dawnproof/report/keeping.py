@@ -1,0 +1,50 @@
+"""What is said at the end of the morning: files without a place, the scanner, the re-read bags, room, times."""
+
+from __future__ import annotations
+
+from ..model import Level, Night, shown
+from .account import is_odd, unplaced_words
+from .figures import counted, day_and_clock, listing, size, span
+from .headlines import mark_words
+
+
+def file_lines(night: Night) -> tuple[str, ...]:
+    """Files without a place and files that stay where they are, each with its reason; the job list's problems."""
+    lines = [unplaced_words(scan) for scan in night.unplaced]
+    lines += [f"{shown(s.file)} stays where it is: {shown(s.reason)}" for s in night.staying if is_odd(s)]
+    if night.unplaced:
+        lines.append("To give one its place: dawnproof place STUDIO FILE --as NAME")
+    left = [shown(s.file) for s in night.staying if not is_odd(s)]
+    lines += [f"Left alone by rule: {listing(left, 8)}"] if left else []
+    return (*lines, *(f"Job list: {shown(problem)}" for problem in night.job_list_problems))
+
+
+def scanner_lines(night: Night) -> tuple[str, ...]:
+    """Recurring marks and what the reference scans say."""
+    lines = [f"{shown(mark.bed)}: {mark_words(mark)}" for mark in night.marks]
+    for scan in night.references:
+        told = [shown(f.text) for f in scan.findings if f.level is not Level.SOUND]
+        lines.append(f"{shown(scan.bed)}, {shown(scan.file)}: {'; '.join(told) or 'nothing found'}")
+    return tuple(lines)
+
+
+def keeping_lines(night: Night) -> tuple[str, ...]:
+    """Bags that are not as filed first, then how many are, then the room on each disk."""
+    lines = [f"! {shown(one.bag)} is not as filed: {shown(one.text)}" for one in night.fixity if not one.ok]
+    sound = sum(1 for one in night.fixity if one.ok)
+    lines.append(f"{counted(sound, 'bag')} re-read, as filed" if night.fixity else "No bag was re-read in this time")
+    for space in night.space:
+        left = f", {space.hours_left:.0f} h at this night's rate" if space.hours_left is not None else ""
+        lines.append(f"{shown(space.folder)}: {size(space.free_bytes)} free{left}")
+    return tuple(lines)
+
+
+def times_lines(night: Night) -> tuple[str, ...]:
+    """From when to when, how many scans and bytes, how long measuring took."""
+    scans = [s for view in night.jobs for s in view.scans if s.measured]
+    since, until = (day_and_clock(t, night.offset_s) for t in (night.since_utc, night.until_utc))
+    lines = [f"From {since} to {until}: {counted(len(scans), 'scan')}, {size(sum(s.size_bytes for s in scans))}"]
+    spent = [sum(seconds for _, seconds in s.measured.seconds) for s in scans if s.measured and s.measured.seconds]
+    if spent:
+        lines.append(f"Measuring took {span(sum(spent))}, {span(max(spent))} at most for one scan")
+    return tuple(lines)
