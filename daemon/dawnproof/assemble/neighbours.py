@@ -90,13 +90,7 @@ def _try(
     _refuse_extremes(found.views[a], touch, settings)
     relief = relief_of(found.views[a], touch.second, touch.fit)
     if touch.second.turns != found.views[a].turns and _lit_wrong(relief, settings):
-        raise JoinRefused(
-            "turned",
-            f"{touch.second.name} was laid down turned by {90 * touch.second.turns} degrees against"
-            f" {found.views[a].name}: the relief is lit from the wrong side (relief correlation {relief.likeness or 0:.2f}, {relief.differing:.0%} of the fine detail differs)",
-            "scan all parts the same way up; if the bed does not allow it, set both lamp banks equal and scan all"
-            " parts again",
-        )
+        raise _turned(found.views[a], touch.second, relief)
     if touch.fit.share < settings.least_share:
         failures[pair] = Touch(None, touch.second, "overlap", touch.fit.share)
         return
@@ -104,6 +98,17 @@ def _try(
     fixed.update(pair)
     found.pairs[pair] = touch.fit
     found.relief[pair] = relief.likeness
+
+
+def _turned(first: View, second: View, relief: Relief) -> JoinRefused:
+    return JoinRefused(
+        "turned",
+        f"{second.name} was laid down turned by {90 * second.turns} degrees against {first.name}: the relief is lit"
+        f" from the wrong side (relief correlation {relief.likeness or 0:.2f}, {relief.differing:.0%} of the fine"
+        " detail differs)",
+        "scan all parts the same way up; if the bed does not allow it, set both lamp banks equal and scan all"
+        " parts again",
+    )
 
 
 def _lit_wrong(relief: Relief, settings: JoinSettings) -> bool:

@@ -65,7 +65,7 @@ class JoinSettings:
     most_gain: float = 1.5
     most_clipped_share: float = 0.1  # of the overlap on the work
     turned_relief: float = 0.5  # a turned part whose relief agrees less is refused
-    turned_differing: float = 0.1  # or this share of its fine detail differs
+    turned_differing: float = 0.02  # or this share of its fine detail differs
     light_relief: float = 0.5  # below: lit differently, said as a fault
     session_h: float = 4.0
     feather_px: float = 3.0  # half width of the blend at a cut

@@ -131,7 +131,7 @@ def cut_out(view: View, x: int, y: int, width: int, height: int, level: int) -> 
         found = view.grey(x0, y0, x1 - x0, y1 - y0)
     else:
         pixels = view.pixels(x0 * level, y0 * level, (x1 - x0) * level, (y1 - y0) * level)
-        found = shrink(pixels, level).mean(axis=2) / view.full_scale
+        found = view.grey_of(shrink(pixels, level))
     rims = ((max(y0 - y, 0), max(y + height - y1, 0)), (max(x0 - x, 0), max(x + width - x1, 0)))
     return np.asarray(np.pad(found, rims, mode="edge")) if any(map(any, rims)) else np.asarray(found)
 

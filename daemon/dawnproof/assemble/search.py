@@ -3,22 +3,23 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
-from ..measure.overlap import likeness_surface, smoothed
 from .coarse import Candidate, bed_marks, correlation_candidates, feature_candidates, normalised
 from .parts import Matrix
-from .register import PairFit, cut_out, places, prove, refine, warped_out
-from .view import Grey, View, apply, at_full, at_level, compose, inverse
+from .register import PairFit, prove, refine
+from .repeat import repeat_of
+from .view import Grey, View, apply, at_full
 
 OVERVIEW_SIDE = 1600
 _ANGLES = np.concatenate([np.arange(-5.0, 5.01, 0.5)])
 _APART_PX = 4.0
 _TRIED = 6
-_REPEAT_REACH = 40
+_COARSER = 4
+_REPEATING = 0.15  # share left unexplained by the texture itself nearby: below it the texture is a repeat
+_SELF_ALIKE = 0.35  # above it, it is none, however badly the best place fits
 
 
 @dataclass(frozen=True)
@@ -40,19 +41,51 @@ def overview_factor(views: list[View]) -> int:
 def touching(first: View, second: View, factor: int, may_turn: bool = True) -> Touch:
     """Looks for the one place of `second` on `first`, upright first, then turned by quarters."""
     pictures = _Pictures(first, second, factor)
-    upright = [c for c in feature_candidates(*pictures.pair(second)) if _quarter(c.matrix) == 0]
-    found = _proved(first, second, factor, upright)
+    found = _proved(first, second, factor, _featured(pictures, second))
     if not found:
         found = _proved(first, second, factor, _correlated(pictures, second))
     if found:
         return _only_one(first, second, factor, found, pictures)
     if may_turn:
-        for turns in (2, 1, 3):
-            turned = second.turned(turns)
-            features = [c for c in feature_candidates(*pictures.pair(turned)) if _quarter(c.matrix) == 0]
-            found = _proved(first, turned, factor, features)
-            if found:
-                return _only_one(first, turned, factor, found, pictures)
+        touch = _touching_turned(first, second, factor, pictures)
+        if touch is not None:
+            return touch
+    return _lost(first, second, factor)
+
+
+def _touching_turned(first: View, second: View, factor: int, pictures: _Pictures) -> Touch | None:
+    """The second part turned by quarters. Its relief may be lit the other way round, so that the fine detail is
+    shared upside down, or not at all and only the coarse drawing tells the place."""
+    for turns in (2, 1, 3):
+        turned = second.turned(turns)
+        found = _proved(first, turned, factor, _featured(pictures, turned))
+        if found:
+            return _only_one(first, turned, factor, found, pictures)
+    upside_down = second.turned(2).negated()
+    found = _proved(first, upside_down, factor, _correlated(pictures, upside_down))
+    if found:
+        return Touch(min(found, key=unexplained), second.turned(2))
+    coarse = _COARSER * factor
+    coarse_pictures = _Pictures(first, second, coarse)
+    for turns in (2, 1, 3):
+        turned = second.turned(turns)
+        candidates = [*_featured(coarse_pictures, turned), *_correlated(coarse_pictures, turned)]
+        found = _proved(first, turned, coarse, candidates)
+        if found:
+            return Touch(min(found, key=unexplained), turned)
+    return None
+
+
+def _featured(pictures: _Pictures, second: View) -> list[Candidate]:
+    return [c for c in feature_candidates(*pictures.pair(second)) if _quarter(c.matrix) == 0]
+
+
+def _lost(first: View, second: View, factor: int) -> Touch:
+    """No place found; a texture that repeats itself all over is the reason to name where it is one."""
+    for view in (first, second):
+        period, left = repeat_of(view, view, np.eye(2, 3), factor)
+        if left < _REPEATING:
+            return Touch(None, second, "ambiguous", period)
     return Touch(None, second, "unrelated")
 
 
@@ -131,8 +164,8 @@ def _only_one(first: View, second: View, factor: int, fits: list[PairFit], pictu
     for other in fits:
         if other is not best and _as_good(unexplained(other), unexplained(best)):
             return Touch(None, second, "ambiguous", _between(first, best, other))
-    period = repeat_px(first, second, best.matrix, factor)
-    if period:
+    period, left = repeat_of(first, second, best.matrix, factor)
+    if left < _SELF_ALIKE and _as_good(left, unexplained(best)):
         return Touch(None, second, "ambiguous", period)
     fine = refine(first, second, best, factor)
     if fine is None:
@@ -147,53 +180,3 @@ def _as_good(other: float, best: float) -> bool:
 def _between(first: View, one: PairFit, other: PairFit) -> float:
     middle = np.array([[first.width / 2, first.height / 2]])
     return float(np.linalg.norm(apply(one.matrix, middle) - apply(other.matrix, middle)))
-
-
-def repeat_px(first: View, second: View, matrix: Matrix, factor: int) -> float:
-    """Full px to the nearest other place near by where the texture fits as well; 0 when there is none."""
-    grid, size = places(first, second, matrix, factor, _REPEAT_REACH)
-    if len(grid) < 4:
-        return 0.0
-    local = at_level(matrix, factor)
-    surfaces = []
-    for x, y in grid[np.linspace(0, len(grid) - 1, min(24, len(grid))).astype(int)]:
-        patch = smoothed(cut_out(first, int(x), int(y), *size, factor))
-        if patch.std() < 1e-4:
-            continue
-        wide = (size[0] + 2 * _REPEAT_REACH, size[1] + 2 * _REPEAT_REACH)
-        other = warped_out(second, local, int(x) - _REPEAT_REACH, int(y) - _REPEAT_REACH, *wide, factor)
-        surfaces.append(likeness_surface(patch, other))
-    if len(surfaces) < 4:
-        return 0.0
-    stack = np.array(surfaces)
-    mean = np.median(stack, axis=0)
-    middle = _REPEAT_REACH
-    here = mean[middle, middle]
-    masked = _outside_main_lobe(mean, middle)
-    row, column = np.unravel_index(int(np.argmax(masked)), masked.shape)
-    better = stack[:, middle, middle] - stack[:, row, column]
-    if _as_good(1 - masked[row, column] ** 2, 1 - here**2) and np.percentile(better, 80) < 0.1:
-        return float(np.hypot(row - middle, column - middle)) * factor
-    return 0.0
-
-
-def _outside_main_lobe(surface: npt.NDArray[np.float32], middle: int) -> npt.NDArray[np.float32]:
-    """The surface without the hill around its middle, down to the first valley along the steepest way."""
-    y, x = np.mgrid[0 : surface.shape[0], 0 : surface.shape[1]]
-    radius = np.hypot(y - middle, x - middle)
-    rings = [float(surface[(radius >= r) & (radius < r + 1)].min()) for r in range(middle)]
-    valley = next((r for r in range(1, middle - 1) if rings[r] <= rings[r + 1] and rings[r] < 0.5 * rings[0]), middle)
-    return np.asarray(np.where(radius > max(valley, 2), surface, -1.0), dtype=np.float32)
-
-
-def turned_back(fit: PairFit, view: View) -> PairFit:
-    """The fit as seen from the part as scanned instead of the turned view."""
-    return replace(fit, matrix=compose(view.to_part, fit.matrix))
-
-
-def reversed_fit(fit: PairFit) -> PairFit:
-    """The same overlap seen from the second part."""
-    m = fit.matches
-    swapped = replace(m, first=m.second, second=m.first)
-    middle = apply(fit.matrix, np.array([fit.centre]))[0]
-    return replace(fit, matrix=inverse(fit.matrix), matches=swapped, centre=(float(middle[0]), float(middle[1])))

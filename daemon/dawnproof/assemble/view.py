@@ -18,10 +18,13 @@ BAND_ROWS = 512
 
 
 class View:
-    """A part as if it had been scanned `turns` quarter turns anticlockwise. Coordinates are of the upright view."""
+    """A part as if it had been scanned `turns` quarter turns anticlockwise. Coordinates are of the upright view.
 
-    def __init__(self, part: JoinPart, turns: int = 0) -> None:
-        self.part, self.turns = part, turns % 4
+    A `negative` view shows grey values upside down, never pixels: relief lit from the other side looks like that.
+    """
+
+    def __init__(self, part: JoinPart, turns: int = 0, negative: bool = False) -> None:
+        self.part, self.turns, self.negative = part, turns % 4, negative
         width, height = part.image.width, part.image.height
         self.width, self.height = (height, width) if self.turns % 2 else (width, height)
         self.full_scale = float(2**part.image.depth_bits - 1)
@@ -30,8 +33,14 @@ class View:
 
     def turned(self, quarters: int) -> View:
         """The same part turned further anticlockwise; overviews already made are turned along."""
-        other = View(self.part, self.turns + quarters)
+        other = View(self.part, self.turns + quarters, self.negative)
         other.kept = {factor: np.rot90(small, quarters) for factor, small in self.kept.items()}
+        return other
+
+    def negated(self) -> View:
+        """The same view with grey values upside down."""
+        other = View(self.part, self.turns, not self.negative)
+        other.kept = {factor: 1 - small for factor, small in self.kept.items()}
         return other
 
     @property
@@ -72,7 +81,12 @@ class View:
 
     def grey(self, x: int, y: int, width: int, height: int) -> Grey:
         """(rows, columns) 0..1: mean of the channels, in the file's own encoding."""
-        return np.asarray(self.pixels(x, y, width, height).mean(axis=2, dtype=np.float32) / self.full_scale)
+        return self.grey_of(self.pixels(x, y, width, height))
+
+    def grey_of(self, pixels: npt.NDArray[Any]) -> Grey:
+        """(rows, columns) grey of (rows, columns, channels) in the part's scale."""
+        grey = np.asarray(pixels.mean(axis=2, dtype=np.float32) / self.full_scale)
+        return 1 - grey if self.negative else grey
 
     def overview(self, factor: int, progress: Callable[[float], None] | None = None) -> Grey:
         """The whole view as `grey`, each value the mean of factor x factor pixels; rests at the far sides left out."""
@@ -89,8 +103,7 @@ class View:
         for row in range(0, rows, step):
             count = min(step, rows - row)
             band = self.pixels(0, row * factor, columns * factor, count * factor)
-            small[row : row + count] = shrink(band, factor).mean(axis=2)
-        small /= self.full_scale
+            small[row : row + count] = self.grey_of(shrink(band, factor))
         return small
 
 

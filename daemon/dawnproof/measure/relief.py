@@ -17,6 +17,7 @@ import numpy.typing as npt
 
 Floats = npt.NDArray[np.float32]
 FINE_PX = (0.8, 3.0)  # inner and outer smoothing of the band that counts as fine
+COARSER_PX = (1.2, 5.0)
 _LEAST_RELIABLE = 0.15
 _LEAST_PATCHES = 4
 
@@ -62,9 +63,13 @@ def _judged(a: Floats, b: Floats) -> tuple[float, float, float, float] | None:
 
 def _differing(a: Floats, b: Floats, reliable: float) -> float:
     """Variance of the difference of the fine bands, without that of the noise of both, against the detail's own."""
-    ours, theirs = _band(_log_mean(a), *FINE_PX), _band(_log_mean(b), *FINE_PX)
-    whole = float(ours.var())
-    return (float((ours - theirs).var()) / whole - 2 * (1 - reliable)) / reliable if whole > 0 else 0.0
+    most = 0.0
+    for band in (FINE_PX, COARSER_PX):
+        ours, theirs = _band(_log_mean(a), *band), _band(_log_mean(b), *band)
+        whole = float(ours.var())
+        if whole > 0:
+            most = max(most, (float((ours - theirs).var()) / whole - 2 * (1 - reliable)) / reliable)
+    return most
 
 
 def _log_mean(patch: Floats) -> Floats:
