@@ -166,6 +166,8 @@ def _wait(pool: Any, future: Any, path: Path, quiet: bool) -> tuple[Measured | N
         return _with_bar(pool, future, f"measuring {path.name}", quiet), None
     except ScanError as error:
         return None, str(error)
+    except Exception as error:  # one file must not take the others along
+        return None, f"measuring failed inside the program ({type(error).__name__}: {' '.join(str(error).split())})"
 
 
 def _with_bar(pool: Any, future: Any, what: str, quiet: bool) -> Any:
