@@ -93,6 +93,30 @@ def test_power_cut_before_every_step(loop_disk: Disk, monkeypatch: pytest.Monkey
     assert len(steps) >= (4 if renaming else 6)
 
 
+def test_power_cut_at_the_target_alone(loop_disk: Disk, source: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Another disk, another journal: what the source's disk has made durable says nothing about the target's."""
+    target = loop_disk.folder / "a.tif"
+    number, steps = 0, ["unknown"]
+    while number <= len(steps):
+        number += 1
+        target.unlink(missing_ok=True)
+        source.write_bytes(DATA)
+        os.sync()
+        with monkeypatch.context() as patch:
+            steps = cutting_at(number, loop_disk, patch)
+            try:
+                move(source, target, SHA)
+                loop_disk.cut_power()
+            except PowerCut:
+                pass
+        loop_disk.power_up()
+        assert [path for path in (source, target) if path.exists() and path.read_bytes() == DATA], (number, steps)
+        move(source, target, SHA)
+        assert target.read_bytes() == DATA
+        assert not source.exists()
+    assert len(steps) == 7
+
+
 def test_a_scan_that_its_writer_never_synced_is_durable_after_the_move(loop_disk: Disk) -> None:
     (loop_disk.folder / "inbox").mkdir()
     (loop_disk.folder / "archive").mkdir()
