@@ -45,7 +45,7 @@ def work_mm(measured: Measured) -> Rect:
 def draw_scan(scan: ScanRow, px_per_mm: float, faults: Sequence[tuple[int, Said]] = (), width_px: float = 680.0,
               picture: Markup | None = None) -> Markup:  # fmt: skip
     """A scan with its numbered faults as inline SVG. `px_per_mm` is the scale, smaller where the scan would be wider
-    than `width_px`; `picture` stands in for the scan's own small picture. Empty where it was not measured."""
+    than `width_px`; `picture` (a data URI, '' = none) stands in for the scan's own small picture. Empty where it was not measured."""
     measured = scan.measured
     if measured is None or not measured.width_px or not measured.height_px:
         return Markup("")
@@ -56,7 +56,7 @@ def draw_scan(scan: ScanRow, px_per_mm: float, faults: Sequence[tuple[int, Said]
     side_px = PROFILE_PX if profile else 6.0
     scale = min(px_per_mm, (width_px - RULE_PX - side_px) / width)
     pen = _Pen(scale, width, height)
-    uri = picture or (data_uri(measured.thumb) if measured.thumb else None)
+    uri = data_uri(measured.thumb) if picture is None and measured.thumb else picture
     parts = [pen.picture(uri), pen.rules(), pen.outline(work_mm(measured))]
     parts += [pen.fault(number, one) for number, one in faults if one.finding.where]
     parts.append(pen.profile(profile))

@@ -23,9 +23,10 @@ class Album:
         self._pictures = pictures
         self._left = most_bytes
 
-    def picture(self, key: str) -> Markup | None:
-        """The picture as data URI; None where there is none or the page is full."""
-        return self.data(self._pictures.get(key, b""))
+    def picture(self, key: str, most_bytes: int = PAGE_BYTES) -> Markup | None:
+        """The picture as data URI; None where there is none, it is larger than `most_bytes`, or the page is full."""
+        picture = self._pictures.get(key, b"")
+        return self.data(picture) if len(picture) <= most_bytes else None
 
     def data(self, picture: bytes) -> Markup | None:
         """The same for bytes that are at hand."""

@@ -32,9 +32,9 @@ class Comparison:
 
     @property
     def words(self) -> str:
-        """'part R, take 2 for take 1: doubling 6 px at 210 mm -> sound, 0.4 px'."""
+        """'part R, take 2 for take 1: doubling 6 px at 210 mm before, sound, 0.4 px now'."""
         takes = f"take {_take(self.after)} for take {_take(self.before)}"
-        told = "; ".join(f"{c.before} -> {c.after}" for c in self.changes) or "judged alike"
+        told = "; ".join(f"{c.before} before, {c.after} now" for c in self.changes) or "judged alike"
         return f"{Said(_ANY, self.after).part_words.partition(', take')[0]}, {takes}: {told}"
 
 
