@@ -1,5 +1,6 @@
 """Zeros really written where a picture should end: no structure check and no decoder sees them (a copy that stalled
-into a preallocated file). Paper, lid and glass always carry noise, so exact zeros after living rows are a cut."""
+into a preallocated file). Paper, lid and glass always carry noise, so exact zeros after living rows are a cut, unless
+the picture is black there: then its own rows above say so."""
 
 from __future__ import annotations
 
@@ -12,7 +13,9 @@ from .tiff_page import Facts
 
 ROWS_BEFORE: Final = 12
 MOST_ZERO_SHARE: Final = 0.1  # of samples just above the tail: more means a black that is really clipped there
-LEAST_OF_ABOVE: Final = 0.25  # last row against those above: an edge of the work fades, a cut does not
+LEAST_OF_ABOVE: Final = 0.4  # last row against those some rows above: an edge of the work fades, a cut does not
+MOST_ZERO_SHARE_BESIDE: Final = 0.9  # in a row cut in its middle, above either part of it
+LEAST_SIDE_SHARE: Final = 0.03  # of a row, to speak of its middle
 
 
 class ZeroTail:
@@ -40,12 +43,27 @@ class ZeroTail:
 
     def rows_missing(self) -> int:
         """Rows at the end that were never written; 0 when the end is alive or really black."""
-        if not self.tail or len(self.above) < 4:
+        if not self.tail or len(self.above) < 6:
             return 0
-        whole = self.above[:-1]  # the last living row may itself be cut in the middle
-        if (whole == self.zero_value).mean() > MOST_ZERO_SHARE:
-            return 0
-        last, before = np.median(whole[-1]), np.median(whole[:-2])
-        if self.zero_value:
-            last, before = self.zero_value - last, self.zero_value - before
-        return self.tail if last >= LEAST_OF_ABOVE * before else 0
+        values = np.abs(self.above.astype(np.float32) - self.zero_value)
+        return self.tail if _ends_abruptly(values[:-1]) or _ends_in_mid_row(values) else 0
+
+
+def _ends_abruptly(rows: Pixels) -> bool:
+    """The last whole rows are as alive and as bright as those above them."""
+    if (rows == 0).mean() > MOST_ZERO_SHARE:
+        return False
+    return bool(np.median(rows[-1]) >= LEAST_OF_ABOVE * np.median(rows[:-4]))
+
+
+def _ends_in_mid_row(rows: Pixels) -> bool:
+    """The last row breaks off where the rows above it go on: no edge of a work ends in the middle of one row, not
+    even in a dark picture with many real zeros."""
+    columns = rows.shape[1]
+    written = int(np.flatnonzero(rows[-1].any(axis=1))[-1]) + 1
+    if not LEAST_SIDE_SHARE < written / columns < 1 - LEAST_SIDE_SHARE:
+        return False
+    above, last = rows[-4:-1], rows[-1]
+    if max((part == 0).mean() for part in (above[:, :written], above[:, written:])) > MOST_ZERO_SHARE_BESIDE:
+        return False
+    return bool(last[:written].mean() >= 0.5 * above[:, :written].mean())
