@@ -45,7 +45,8 @@ def work_mm(measured: Measured) -> Rect:
 def draw_scan(scan: ScanRow, px_per_mm: float, faults: Sequence[tuple[int, Said]] = (), width_px: float = 680.0,
               picture: Markup | None = None) -> Markup:  # fmt: skip
     """A scan with its numbered faults as inline SVG. `px_per_mm` is the scale, smaller where the scan would be wider
-    than `width_px`; `picture` (a data URI, '' = none) stands in for the scan's own small picture. Empty where it was not measured."""
+    than `width_px`; `picture` (a data URI, '' = none) stands in for the scan's own small picture. Empty where it
+    was not measured."""
     measured = scan.measured
     if measured is None or not measured.width_px or not measured.height_px:
         return Markup("")

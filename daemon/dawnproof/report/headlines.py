@@ -69,7 +69,7 @@ def stay_words(view: JobView, night: Night) -> str:
 
 
 def _with_due(view: JobView, night: Night) -> str:
-    when = due_words(due(view), today(night))
+    when = due_words(due(view), today(night)).removeprefix("due ")
     return f"{shown(view.row.job)} ({when})" if when else shown(view.row.job)
 
 
@@ -115,7 +115,7 @@ def _expected(job: str, due_text: str, night: Night) -> str:
 def _stays(night: Night) -> Headline:
     answers = []
     for words, piles in (
-        ("Must stay", (Pile.SCAN_AGAIN, Pile.UNFINISHED)),
+        ("Must stay, due first", (Pile.SCAN_AGAIN, Pile.UNFINISHED)),
         ("Look first", (Pile.LOOK_FIRST,)),
         ("Desk, may leave", (Pile.DESK,)),
     ):
