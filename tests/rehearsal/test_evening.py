@@ -98,18 +98,26 @@ def play(tmp_path: Path, says: list[dict[str, Any]], loses: str = "") -> tuple[R
     return result, shares
 
 
-SAYS_SOUND = {"pile": "may go back", "parts": [{"findings": []}]}
+SAYS_SOUND = {"pile": "may go back", "parts": [{"part": "whole", "take": 1, "findings": []}]}
 SAYS_CLIPPED = {
     "pile": "scan again",
-    "parts": [{"findings": [{"check": "clipping", "name": "region", "level": "fault", "text": "clipped"},
-                            {"check": "focus", "name": "softest", "level": "note", "text": "soft"}]}],
-}  # fmt: skip
+    "parts": [
+        {
+            "part": "whole",
+            "take": 2,
+            "findings": [
+                {"check": "clipping", "name": "region", "level": "fault", "text": "clipped"},
+                {"check": "focus", "name": "softest", "level": "note", "text": "soft"},
+            ],
+        }
+    ],
+}
 
 
 def test_an_honest_daemon_passes(tmp_path: Path) -> None:
     result, shares = play(tmp_path, [SAYS_SOUND, SAYS_CLIPPED])
     assert result.is_good
-    assert [row.verdict for row in result.rows] == [Verdict.SOUND] + [Verdict.FOUND] * 5
+    assert [row.verdict for row in result.rows] == [Verdict.SOUND] + [Verdict.FOUND] * 6
     assert [said.check for _, said in result.notes] == ["focus.softest"]
     assert (result.scans, result.count(Verdict.MISSED)) == (3, 0)
     assert shares == sorted(shares)
@@ -139,7 +147,7 @@ def test_the_table_shows_every_row(tmp_path: Path) -> None:
     text = console.export_text()
     for row in result.rows:
         assert row.about in text
-    assert "5 found, 0 missed, 1 sound, 0 not judged, 0 false" in " ".join(summary(result).split())
+    assert "6 found, 0 missed, 1 sound, 0 not judged, 0 false" in " ".join(summary(result).split())
 
 
 def test_scans_carry_profile_resolution_and_16_bit(tmp_path: Path) -> None:

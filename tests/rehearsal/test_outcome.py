@@ -17,7 +17,8 @@ SOUND = Expected("SL-0401", "", frozenset({Pile.MAY_GO_BACK}))
 def job(pile: Pile, *findings: tuple[str, str, str]) -> dict[str, Any]:
     """A `job --json` document whose last part has the findings (check, name, level)."""
     said = [{"check": c, "name": n, "level": level, "text": f"{c} {n}"} for c, n, level in findings]
-    return {"pile": pile.value, "parts": [{"findings": []}, {"findings": said}], "join": None}
+    parts = [{"part": "L", "take": 1, "findings": []}, {"part": "R", "take": 1, "findings": said}]
+    return {"pile": pile.value, "parts": parts, "join": None}
 
 
 @pytest.mark.parametrize(
@@ -50,6 +51,14 @@ def test_findings_of_the_join_and_of_the_job_count_once_each() -> None:
     assert [said.check for _, said in outcome.notes("SL-C405", document)] == ["join.tone"]
 
 
+def test_what_a_superseded_take_showed_stands_no_more() -> None:
+    document = job(Pile.MAY_GO_BACK, ("seam", "doubling", "fault"))
+    document["parts"].append({"part": "R", "take": 2, "findings": []})
+    assert outcome.judge_job(SOUND, document).verdict is Verdict.SOUND
+    document["parts"][-1]["part"] = "L"
+    assert outcome.judge_job(SOUND, document).verdict is Verdict.FALSE
+
+
 def test_an_unplaced_file_needs_a_reason_that_names_what_it_has_to() -> None:
     expected = ExpectedUnplaced("SL0412 left.tif", "name", ("SL-0412",))
 
@@ -76,6 +85,31 @@ def test_an_unplaced_file_needs_a_reason_that_names_what_it_has_to() -> None:
 )
 def test_the_recurring_streak_has_to_be_named_at_its_place(mark: object, verdict: Verdict) -> None:
     assert outcome.judge_streak(Streak(33.0, 2.0), {"marks": [mark]}).verdict is verdict
+
+
+def test_marks_that_are_not_the_scanners_are_false() -> None:
+    spot = {"bed": "bed-a", "kind": "spot", "x_mm": 98.2, "y_mm": 22.2, "jobs": ["SL-0408", "SL-0415"]}
+    streak = {"bed": "bed-a", "kind": "streak", "x_mm": 33.1, "y_mm": None, "jobs": ["SL-0416", "SL-0417"]}
+    rows = list(outcome.judge_other_marks(Streak(33.0, 2.0), {"marks": [spot, streak]}))
+    assert [(row.verdict, row.said) for row in rows] == [
+        (Verdict.FALSE, "bed-a: spot at 98.2 x 22.2 mm in SL-0408, SL-0415")
+    ]
+    assert len(list(outcome.judge_other_marks(None, {"marks": [streak]}))) == 1
+
+
+@pytest.mark.parametrize(
+    ("width_px", "height_px", "verdict"),
+    [(1260, 945, Verdict.FOUND), (1230, 930, Verdict.FOUND), (1160, 945, Verdict.MISSED), (1260, 1000, Verdict.MISSED)],
+)
+def test_a_master_holds_the_whole_work_and_its_border(width_px: int, height_px: int, verdict: Verdict) -> None:
+    """A work of 74 x 54 mm with 3 mm on each side is 80 x 60 mm: 1260 x 945 px at 400 ppi."""
+    crop = {"x": 0, "y": 0, "width": width_px, "height": height_px, "skew_deg": 0.0}
+    jobs: dict[str, Any] = {
+        "SL-0401": {"outcome": "archive", "crop": crop},
+        "SL-0402": {"outcome": "rework", "crop": None},
+    }
+    row = outcome.judge_masters({"SL-0401": (74.0, 54.0)}, jobs, 400 / 25.4)
+    assert row.verdict is verdict
 
 
 def test_works_never_seen() -> None:

@@ -71,9 +71,9 @@ def test_every_work_is_covered_by_its_parts_with_overlap_and_margin(job: str) ->
             (shot.placement.x_mm, work.width_mm, bed.width_mm),
             (shot.placement.y_mm, work.height_mm, bed.length_mm),
         ):
-            fits = start >= 10 and start + size <= room - 10
+            fits = start >= 7 and start + size <= room - 7
             seen = min(start + size, room) - max(start, 0)
-            assert fits or (start >= 10) != (start + size <= room - 10)
+            assert fits or (start >= 7) != (start + size <= room - 7)
             assert fits or 20 <= 2 * seen - size <= 0.3 * size
 
 

@@ -178,8 +178,11 @@ def _rows(
     rows += outcome.judge_unplaced_others(evening.unplaced, morning)
     if evening.streak:
         rows.append(outcome.judge_streak(evening.streak, morning))
+    rows += outcome.judge_other_marks(evening.streak, morning)
     rows.append(outcome.judge_not_seen(evening.not_seen, morning))
     rows.append(outcome.judge_morning({expected.job: str(job.get("pile")) for expected, job in pairs}, morning))
+    sizes_mm = {work.job: (work.width_mm, work.height_mm) for work in evening.works if work.listed}
+    rows.append(outcome.judge_masters(sizes_mm, {e.job: job for e, job in pairs}, BED_A.px_mm))
     rows.append(outcome.judge_homes(delivered, homes))
     return tuple(rows)
 

@@ -17,6 +17,8 @@ from .scenario import Expected, ExpectedUnplaced
 
 Document = Mapping[str, Any]
 MARK_TOLERANCE_MM = 0.5
+BORDER_MM = 3.0  # as the shipped book has it
+LEAST_BEYOND_MM, MOST_BEYOND_MM = -2.5, 1.5  # a torn deckle may be that much smaller than the sheet it was torn from
 _PILES_OF_MORNING = {
     "may_go_back": Pile.MAY_GO_BACK,
     "look_first": Pile.LOOK_FIRST,
@@ -59,10 +61,15 @@ class Said:
     text: str
 
 
-def findings(document: object) -> Iterator[Said]:
-    """Every finding anywhere in a document, each once: of its parts, of its join, of the job itself."""
+def findings(job: Document) -> Iterator[Said]:
+    """Every finding of a job that stands, each once: of the parts that count, of the join, of the job itself. What a
+    superseded take showed stands no more."""
+    last: dict[str, int] = {}
+    for part in job.get("parts", ()):
+        last[part["part"]] = max(part["take"], last.get(part["part"], 0))
+    standing = [part for part in job.get("parts", ()) if part["take"] == last[part["part"]]]
     seen = set()
-    for entry in _tables(document):
+    for entry in _tables({**job, "parts": standing}):
         if {"check", "name", "level"} <= entry.keys():
             said = Said(f"{entry['check']}.{entry['name']}", str(entry["level"]), str(entry.get("text", "")))
             if said not in seen:
@@ -118,10 +125,33 @@ def judge_unplaced_others(expected: tuple[ExpectedUnplaced, ...], morning: Docum
 def judge_streak(streak: Streak, morning: Document) -> Row:
     """The recurring mark has to be told as one of the scanner's, at its place."""
     injected = f"streak over two jobs at x = {streak.x_mm:.1f} mm"
-    marks = list(morning.get("marks", ()))
-    near = any(abs(x - streak.x_mm) <= MARK_TOLERANCE_MM for mark in marks for x in _places_mm(mark))
-    said = "; ".join(_words(mark) for mark in marks) or "no mark recurs"
-    return Row("marks of the scanner", injected, said, Verdict.FOUND if near else Verdict.MISSED)
+    said = "; ".join(_words(mark) for mark in morning.get("marks", ()) if _is_at(mark, streak))
+    return Row("marks of the scanner", injected, said or "not named", Verdict.FOUND if said else Verdict.MISSED)
+
+
+def judge_other_marks(streak: Streak | None, morning: Document) -> Iterator[Row]:
+    """Marks laid to the scanner that are not the scanner's: nobody should clean the glass for a painted dot."""
+    for mark in morning.get("marks", ()):
+        if streak is None or not _is_at(mark, streak):
+            yield Row("marks of the scanner", "", _words(mark), Verdict.FALSE)
+
+
+def judge_masters(sizes_mm: Mapping[str, tuple[float, float]], jobs: Mapping[str, Document], px_mm: float) -> Row:
+    """Archived masters have to hold the whole work with the border around it: width and height against the truth."""
+    wrong, count = [], 0
+    for job, document in jobs.items():
+        crop = document.get("crop")
+        if document.get("outcome") != "archive" or not crop:
+            continue
+        count += 1
+        beyond = [
+            crop[side] / px_mm - size_mm - 2 * BORDER_MM
+            for side, size_mm in zip(("width", "height"), sizes_mm[job], strict=True)
+        ]
+        if not all(LEAST_BEYOND_MM <= b <= MOST_BEYOND_MM for b in beyond):
+            wrong.append(f"{job} by {beyond[0]:+.1f} x {beyond[1]:+.1f} mm")
+    said = f"cropped wrongly: {', '.join(wrong)}" if wrong else f"{count} masters, each with its border"
+    return Row("masters", "the whole work and its border", said, Verdict.MISSED if wrong else Verdict.FOUND)
 
 
 def judge_not_seen(jobs: tuple[str, ...], morning: Document) -> Row:
@@ -178,5 +208,13 @@ def _places_mm(mark: object) -> Iterator[float]:
         yield float(figure)
 
 
+def _is_at(mark: object, streak: Streak) -> bool:
+    return any(abs(x - streak.x_mm) <= MARK_TOLERANCE_MM for x in _places_mm(mark))
+
+
 def _words(mark: object) -> str:
-    return str(mark.get("text", dict(mark))) if isinstance(mark, Mapping) else str(mark)
+    """A mark in one line, whatever it is made of."""
+    if not isinstance(mark, Mapping):
+        return str(mark)
+    place = " x ".join(f"{mark[axis]:.1f}" for axis in ("x_mm", "y_mm") if isinstance(mark.get(axis), int | float))
+    return str(mark.get("text") or f"{mark.get('bed')}: {mark.get('kind')} at {place} mm in {', '.join(mark['jobs'])}")

@@ -13,21 +13,34 @@ Field = npt.NDArray[np.float32]  # (rows, columns), one value a pixel
 Shape = tuple[int, int]  # rows, columns
 
 
+LARGEST_FILTERED_PX = 12.0
+
+
 def noise(shape: Shape, size_px: float, rng: np.random.Generator) -> Field:
-    """Smooth noise of mean 0 and standard deviation about 1 whose features measure about `size_px`."""
+    """Smooth noise of mean 0 and standard deviation about 1 whose features measure about `size_px`.
+
+    Fine noise is filtered, never enlarged from a coarser grid: that would leave the very trace of interpolation by
+    which an enlarged scan is known.
+    """
     if size_px <= 1.0:
         return rng.standard_normal(shape, dtype=np.float32)
-    coarse = rng.standard_normal((ceil(shape[0] / size_px) + 3, ceil(shape[1] / size_px) + 3), dtype=np.float32)
-    step = np.float32(1.0 / size_px)
-    grown = cv2.warpAffine(
-        coarse,
-        np.array([[size_px, 0, -size_px], [0, size_px, -size_px]], dtype=np.float64),
-        (shape[1], shape[0]),
-        flags=cv2.INTER_CUBIC,
-        borderMode=cv2.BORDER_REFLECT,
-    )
-    spread = float(np.std(grown[:: max(1, int(1 / step / 4)), :: max(1, int(1 / step / 4))]))
-    return np.asarray(grown / max(spread, 1e-6), dtype=np.float32)
+    if size_px <= LARGEST_FILTERED_PX:
+        white = rng.standard_normal(shape, dtype=np.float32)
+        grown = cv2.GaussianBlur(white, (0, 0), 0.42 * size_px, borderType=cv2.BORDER_REFLECT)
+    else:
+        grown = _enlarged(shape, size_px, rng)
+    step = max(1, int(size_px / 4))
+    spread = float(np.std(grown[::step, ::step]))
+    return np.asarray(grown / np.float32(max(spread, 1e-6)), dtype=np.float32)
+
+
+def _enlarged(shape: Shape, size_px: float, rng: np.random.Generator) -> Field:
+    """White noise on a grid of `size_px`, enlarged to the shape."""
+    rows, columns = (ceil(n / size_px) + 3 for n in shape)
+    coarse = rng.standard_normal((rows, columns), dtype=np.float32)
+    place = np.array([[size_px, 0, -size_px], [0, size_px, -size_px]], dtype=np.float64)
+    flags, border = cv2.INTER_CUBIC, cv2.BORDER_REFLECT
+    return np.asarray(cv2.warpAffine(coarse, place, (shape[1], shape[0]), flags=flags, borderMode=border), np.float32)
 
 
 def clouds(shape: Shape, size_px: float, rng: np.random.Generator, octaves: int = 4) -> Field:
