@@ -43,6 +43,15 @@ def test_a_cut_filled_with_zeros_is_found(tmp_path: Path, bits: int, missing: fl
     assert f"the last {int(missing)} of {ROWS} rows" in last_rows(tmp_path / "a.tif", pixels, **layout)
 
 
+def test_a_dark_picture_cut_in_the_middle_of_a_row_is_found(tmp_path: Path) -> None:
+    """Forty percent of its samples are really zero: only the row that breaks off tells."""
+    dark = np.maximum(np.random.default_rng(4).normal(0.3, 1.0, (ROWS, COLUMNS, 3)) * 4, 0).astype("u1")
+    assert 0.3 < (dark == 0).mean() < 0.7
+    assert last_rows(tmp_path / "sound.tif", dark) == ""
+    dark.reshape(-1)[int(dark.size * 0.7) + COLUMNS :] = 0
+    assert f"of {ROWS} rows" in last_rows(tmp_path / "cut.tif", dark)
+
+
 def test_in_planes_and_in_tiles(tmp_path: Path) -> None:
     planes = paper().transpose(2, 0, 1).copy()
     planes[2, -20:] = 0

@@ -45,6 +45,8 @@ class ZeroTail:
         """Rows at the end that were never written; 0 when the end is alive or really black."""
         if not self.tail or len(self.above) < 6:
             return 0
+        if not (self.above[-2] != self.zero_value).any():
+            return 0
         values = np.abs(self.above.astype(np.float32) - self.zero_value)
         return self.tail if _ends_abruptly(values[:-1]) or _ends_in_mid_row(values) else 0
 
@@ -59,9 +61,9 @@ def _ends_abruptly(rows: Pixels) -> bool:
 def _ends_in_mid_row(rows: Pixels) -> bool:
     """The last row breaks off where the rows above it go on: no edge of a work ends in the middle of one row, not
     even in a dark picture with many real zeros."""
-    columns = rows.shape[1]
-    written = int(np.flatnonzero(rows[-1].any(axis=1))[-1]) + 1
-    if not LEAST_SIDE_SHARE < written / columns < 1 - LEAST_SIDE_SHARE:
+    written, before = (int(np.flatnonzero(row.any(axis=1))[-1]) + 1 for row in (rows[-1], rows[-2]))
+    full = (1 - LEAST_SIDE_SHARE) * rows.shape[1]
+    if not LEAST_SIDE_SHARE * rows.shape[1] < written < full < before:
         return False
     above, last = rows[-4:-1], rows[-1]
     if max((part == 0).mean() for part in (above[:, :written], above[:, written:])) > MOST_ZERO_SHARE_BESIDE:
