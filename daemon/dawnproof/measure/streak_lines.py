@@ -1,29 +1,35 @@
 """Which columns of a scan carry a streak: the judgement behind `streaks`, on column profiles per stretch of the
-height (as shares of the neighbours' tone)."""
+height."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from itertools import pairwise
 
 import numpy as np
 import numpy.typing as npt
+
+from .streak_filter import LEAST_SPREAD, WidthStrength, block_spread, strength_by_width
 
 Profile = npt.NDArray[np.float32]  # (stretches, columns)
 Line = npt.NDArray[np.float64]  # (stretches,) of one column
 
 LEAST_SHARE = 0.3  # of the height
 LEAST_STRENGTH = 0.005
-WIDEST_PX = 5.0
-LEAST_Z = 6.5
-LEAST_SPREAD = 1e-4  # of one stretch: coding and calibration leave at least this
+WIDTHS_PX = (1, 2, 3, 4)
+LEAST_Z = 4.5
+LEAST_LID_Z = 6.0
+TELLING_LID_Z = 5.0  # what the lid must be able to show of the work's streak to be asked
+LEAST_WORK_Z = 7.0  # where the lid tells nothing
+NOT_AGAINST = 4.0  # log likelihood by which a longer run may be less likely and still be possible
 BLOCK = 64  # columns over which the spread of a stretch is taken
 WIDE_BLOCK = 512  # columns over which the spread of the whole columns is taken
 ALIKE_WITHIN_PX = 160  # a weave or laid paper has its like within this
-ALIKE_MOST = 3
+ALIKE_MOST = 2
+ALIKE_ANYWHERE = 6
 APART_PX = 7  # a streak answers with faint counter-lines up to this far
 MOST_LOOKED_AT = 300
+SIDE_LINE = 0.7  # a line less strong than this share of one beside it is that one's counter-line
 WHITEST, BLACKEST = 0.995, 0.012  # tones that cannot show a streak of either sign
 
 
@@ -42,46 +48,96 @@ class Streak:
     on_lid: bool
 
 
-def find_streaks(
-    near: Profile, far: Profile, tone: Profile, lid: npt.NDArray[np.bool_], rows_each: float
-) -> tuple[Streak, ...]:
-    """The streaks, strongest first. `near`, `far`: columns against neighbours at two distances; `tone`: their tone;
-    `lid` (stretches,): True where the stretch lies wholly beside the work; `rows_each`: rows of a stretch."""
-    found: list[Streak] = []
-    for change in (near, far):
-        found += _Columns(change, far, tone, lid, rows_each).streaks()
-    found.sort(key=lambda streak: -streak.z)
+@dataclass(frozen=True, slots=True)
+class Beside:
+    """Where the work is not: `lid` (stretches,) True where a stretch lies wholly beside it, `edge` (stretches,
+    columns) True where its left or right edge passes so close that the columns tell nothing."""
+
+    lid: npt.NDArray[np.bool_]
+    edge: npt.NDArray[np.bool_]
+
+
+def find_streaks(share: Profile, tone: Profile, beside: Beside, rows_each: float) -> tuple[Streak, ...]:
+    """The streaks, strongest first. `share`: columns against the mean of their two neighbours; `tone`: their tone;
+    `rows_each`: rows of a stretch."""
+    candidates = [
+        candidate
+        for strength in strength_by_width(share, WIDTHS_PX)
+        for candidate in _Columns(strength, share, tone, beside, rows_each).candidates()
+    ]
+    candidates.sort(key=lambda candidate: -candidate.size)
     apart: list[Streak] = []
-    for streak in found:
-        if all(abs(streak.column - other.column) >= APART_PX for other in apart):
+    for candidate in candidates:
+        beside_it = [other.size for other in candidates if abs(other.column - candidate.column) < APART_PX]
+        if candidate.size < SIDE_LINE * max(beside_it):
+            continue
+        streak = candidate.judged()
+        if streak and all(abs(streak.column - other.column) >= APART_PX for other in apart):
             apart.append(streak)
     return tuple(sorted(apart, key=lambda streak: -abs(streak.strength)))
 
 
+@dataclass(frozen=True, slots=True)
+class _Candidate:
+    """A column that stands out: `z` of all columns as it was found, by the whole height or by the lid alone."""
+
+    columns: _Columns
+    column: int
+    rough: float
+    z: npt.NDArray[np.float64]
+    by_lid: bool
+
+    @property
+    def size(self) -> float:
+        return float(abs(self.z[self.column]))
+
+    def judged(self) -> Streak | None:
+        streak = self.columns.judge(self.column, self.rough, self.z)
+        return streak if streak is None or streak.on_lid or not self.by_lid else None
+
+
 class _Columns:
-    """One kind of comparison with the neighbours, over all columns."""
+    """How strong a streak of one width would be in each column and stretch, over all columns."""
 
     def __init__(
-        self, change: Profile, wide: Profile, tone: Profile, lid: npt.NDArray[np.bool_], rows_each: float
+        self,
+        strength: WidthStrength,
+        against: Profile,
+        tone: Profile,
+        beside: Beside,
+        rows_each: float,
     ) -> None:
+        change = strength.share
         self._change = change
-        self._wide = wide
+        self._width_px = strength.width_px
+        self._against = against
         self._tone = tone
-        self._lid = lid
+        self._lid = beside.lid
+        self._upper = np.arange(len(beside.lid)) < len(beside.lid) // 2
         self._rows_each = rows_each
         self._count, self._width = change.shape
         self._least = max(1, int(np.ceil(LEAST_SHARE * self._count - 1e-6)))
-        self._spread = _block_spread(change, BLOCK)
-        blind = (tone > WHITEST) | (tone < BLACKEST)
+        self._spread = block_spread(change, BLOCK)
+        blind = (tone > WHITEST) | (tone < BLACKEST) | beside.edge
         self._weight = np.where(blind, 0.0, 1.0 / self._spread**2)
 
-    def streaks(self) -> Iterator[Streak]:
+    def candidates(self) -> Iterator[_Candidate]:
         strength, z = self._best_run()
-        peaks = self._peaks(strength, z)
-        for column in peaks:
-            streak = self._judge(int(column), strength, z)
-            if streak is not None:
-                yield streak
+        for column in self._peaks(strength, z, LEAST_Z):
+            yield _Candidate(self, int(column), float(strength[column]), z, by_lid=False)
+        for part in (self._lid, self._lid & self._upper, self._lid & ~self._upper):
+            if part.any():
+                strength, lid_z = self._together(part)
+                for column in self._peaks(strength, lid_z, LEAST_LID_Z):
+                    yield _Candidate(self, int(column), float(strength[column]), lid_z, by_lid=True)
+
+    def _together(self, part: npt.NDArray[np.bool_]) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.float64]]:
+        """Strength and z of each column over some of the stretches."""
+        sum_w = self._weight[part].sum(axis=0)
+        sum_wm = (self._weight[part] * self._change[part]).sum(axis=0)
+        z = sum_wm / np.sqrt(np.maximum(sum_w, 1e-12))
+        spread = block_spread(z[None], WIDE_BLOCK)[0]
+        return sum_wm / np.maximum(sum_w, 1e-12), z / np.maximum(spread, 1.0)
 
     def _best_run(self) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.float64]]:
         """Strength and z of each column over its best run from the first or to the last stretch."""
@@ -99,34 +155,37 @@ class _Columns:
             best = np.where(better, z_run, best)
             mean = np.take_along_axis(sum_wm / np.maximum(sum_w, 1e-12), run, 0)[0]
             strength = np.where(better, mean, strength)
-        spread = _block_spread(best[None].astype(np.float32), WIDE_BLOCK)[0]
+        spread = block_spread(best[None].astype(np.float32), WIDE_BLOCK)[0]
         return strength, best / np.maximum(spread, 1.0)
 
-    def _peaks(self, strength: npt.NDArray[np.float64], z: npt.NDArray[np.float64]) -> npt.NDArray[np.int64]:
+    def _peaks(
+        self, strength: npt.NDArray[np.float64], z: npt.NDArray[np.float64], least_z: float
+    ) -> npt.NDArray[np.int64]:
         size = np.abs(z)
         padded = np.pad(size, 1)
-        peak = (size >= padded[:-2]) & (size >= padded[2:]) & (size > LEAST_Z)
+        peak = (size >= padded[:-2]) & (size >= padded[2:]) & (size > least_z)
         peak &= np.abs(strength) > 0.5 * LEAST_STRENGTH
         at = np.flatnonzero(peak)
         return at[np.argsort(-size[at])][:MOST_LOOKED_AT]
 
-    def _judge(self, column: int, strength: npt.NDArray[np.float64], z: npt.NDArray[np.float64]) -> Streak | None:
-        run = self._run(column, float(strength[column]))
+    def judge(self, column: int, rough: float, z: npt.NDArray[np.float64]) -> Streak | None:
+        run = self._run(column, rough)
         if run is None:
             return None
-        first, last = run
+        first, last, surely = run
         share = self._share(column, first, last)
         if share is None or abs(share) < LEAST_STRENGTH:
             return None
-        shape = self._shape(column, first, last, share)
         on_lid = self._on_lid(column, first, last, share)
-        if shape is None or on_lid is False or not self._agrees(column, first, last, share):
+        if on_lid is False or not self._agrees(column, first, last, share, 0.5 if on_lid else 0.8):
             return None
-        if on_lid is None and (self._is_step(column, first, last, share) or self._has_its_like(column, strength, z)):
+        if on_lid:
+            share = self._share(column, first, last, closest=20.0) or share
+        elif not surely or not self._stands_alone(column, first, last, share, z):
             return None
         return Streak(
-            column=shape[0],
-            width_px=shape[1],
+            column=column + (self._width_px - 1) / 2,
+            width_px=float(self._width_px),
             strength=share,
             first_row=round(first * self._rows_each),
             last_row=round(last * self._rows_each),
@@ -134,87 +193,91 @@ class _Columns:
             on_lid=bool(on_lid),
         )
 
-    def _run(self, column: int, share: float) -> tuple[int, int] | None:
-        """The run from the first or to the last stretch in which this share is likelier than none."""
+    def _stands_alone(self, column: int, first: int, last: int, share: float, z: npt.NDArray[np.float64]) -> bool:
+        """Where the lid tells nothing, the work alone must leave no doubt."""
+        seen = int((self._weight[first:last, column] > 0).sum())
+        return (
+            bool(abs(z[column]) >= LEAST_WORK_Z)
+            and seen >= self._least
+            and not self._is_step(column, first, last, share)
+            and not self._has_its_like(column, z)
+        )
+
+    def _run(self, column: int, share: float) -> tuple[int, int, bool] | None:
+        """The run from the first or to the last stretch in which this share is likelier than none, and whether that
+        is so over the least height; False: only nothing speaks against it."""
         gain = self._weight[:, column] * (self._change[:, column] * share - share * share / 2)
         gain = np.clip(gain, -9.0, 9.0)
-        down, up = np.cumsum(gain), np.cumsum(gain[::-1])
-        if down.max() >= up.max():
-            first, last = 0, int(np.argmax(down)) + 1
-        else:
-            first, last = self._count - int(np.argmax(up)) - 1, self._count
-        return (first, last) if last - first >= self._least else None
+        back = np.cumsum(gain[::-1]).max() > np.cumsum(gain).max()
+        sums = np.cumsum(gain[::-1] if back else gain)
+        likeliest = int(np.argmax(sums)) + 1
+        possible = int(np.flatnonzero(sums >= sums.max() - NOT_AGAINST)[-1]) + 1
+        if possible < self._least:
+            return None
+        length = max(likeliest, self._least)
+        first, last = (self._count - length, self._count) if back else (0, length)
+        return first, last, likeliest >= self._least
 
-    def _share(self, column: int, first: int, last: int) -> float | None:
-        """Mean share over the run, no stretch counting for more than one that knows it to a third."""
-        change, spread = self._change[first:last, column], self._spread[first:last, column]
+    def _share(self, column: int, first: int, last: int, closest: float = 3.0) -> float | None:
+        """Mean share over the run, no stretch counting for more than one that knows it to 1 / `closest`."""
+        change = self._change[first:last, column]
         seen = self._weight[first:last, column] > 0
         if seen.sum() < 2:
             return None
-        rough = float(np.median(change[seen]))
-        weight = seen / np.maximum(spread, abs(rough) / 3 + LEAST_SPREAD) ** 2
+        weight = self._even_weight(column, first, last, float(np.median(change[seen])), closest)
         return float(np.sum(weight * change) / np.sum(weight))
 
-    def _agrees(self, column: int, first: int, last: int, share: float) -> bool:
-        """A sensor's share is the same whatever lies there: four in five of the telling stretches must say so."""
+    def _even_weight(
+        self, column: int, first: int, last: int, share: float, closest: float = 3.0
+    ) -> npt.NDArray[np.float64]:
+        seen = self._weight[first:last, column] > 0
+        spread = self._spread[first:last, column]
+        return np.asarray((seen + 1e-9) / np.maximum(spread, abs(share) / closest + LEAST_SPREAD) ** 2)
+
+    def _agrees(self, column: int, first: int, last: int, share: float, least: float) -> bool:
+        """A sensor's share is the same whatever lies there: that part of the telling stretches must say so."""
         change, spread = self._change[first:last, column], self._spread[first:last, column]
         telling = (self._weight[first:last, column] > 0) & (spread < abs(share) / 2)
         if not telling.any():
             return True
         near = np.abs(change - share) <= np.maximum(2.5 * spread, 0.4 * abs(share))
-        return bool(near[telling].mean() >= 0.8)
+        return bool(near[telling].mean() >= least)
 
     def _on_lid(self, column: int, first: int, last: int, share: float) -> bool | None:
         """Whether the lid within the run shows the same; None where it cannot tell."""
         change, spread = self._change[first:last, column], self._spread[first:last, column]
-        telling = self._lid[first:last] & (self._weight[first:last, column] > 0) & (spread < abs(share) / 3)
-        if not telling.any():
+        lid = self._lid[first:last] & (self._weight[first:last, column] > 0)
+        weight = lid / spread**2
+        doubt = 1.0 / float(np.sqrt(max(weight.sum(), 1e-12)))
+        if doubt > abs(share) / TELLING_LID_Z:
             return None
-        weight = 1.0 / spread[telling] ** 2
-        seen = float(np.sum(weight * change[telling]) / weight.sum())
-        return abs(seen - share) <= max(0.4 * abs(share), 3.0 / float(np.sqrt(weight.sum())))
-
-    def _shape(self, column: int, first: int, last: int, share: float) -> tuple[float, float] | None:
-        """Centre and width (px), from the columns around that show at least half of it."""
-        left, right = max(0, column - 6), min(self._width, column + 7)
-        profile = np.median(self._wide[first:last, left:right], axis=0) / share
-        at = column - left
-        low = high = at
-        while low > 0 and profile[low - 1] > 0.5:
-            low -= 1
-        while high < len(profile) - 1 and profile[high + 1] > 0.5:
-            high += 1
-        part = np.clip(profile[low : high + 1], 0.05, 1.5)
-        width = float(high - low + 1)
-        if width > WIDEST_PX:
-            return None
-        return float(left + low + np.sum(part * np.arange(len(part))) / part.sum()), width
+        seen = float(np.sum(weight * change) / weight.sum())
+        off = change[~self._lid[first:last]] - share
+        own = 1.4826 * float(np.median(np.abs(off))) / float(np.sqrt(len(off))) if len(off) else 0.0
+        return abs(seen - share) <= max(0.4 * abs(seen), 3.0 * float(np.hypot(doubt, own)))
 
     def _is_step(self, column: int, first: int, last: int, share: float) -> bool:
-        """An edge, not a line: the tones left and right differ by more than the line stands out."""
-        tone = np.mean(self._tone[first:last], axis=0)
-        left, right = tone[max(0, column - 5)], tone[min(self._width - 1, column + 5)]
-        return bool(abs(right - left) > 1.5 * abs(share) * (left + right) / 2 + 0.002)
+        """An edge, not a line: a line stands out alike against both its sides, and leaves no other tone behind it."""
+        weight = self._even_weight(column, first, last, share)
+        mean = weight @ self._against[first:last] / weight.sum()
+        left, right = mean[max(0, column - 1)], mean[min(self._width - 1, column + self._width_px)]
+        near = mean[max(0, column - BLOCK) : column + BLOCK]
+        doubt = 1.4826 * float(np.median(np.abs(near - np.median(near))))
+        if abs(left - right) > 0.5 * abs(share) + 3.0 * doubt:
+            return True
+        before = self._tone[first:last, max(0, column - 6) : max(1, column - 2)].mean(axis=1)
+        after = self._tone[first:last, column + self._width_px + 2 : column + self._width_px + 6].mean(axis=1)
+        step = (after - before) / np.maximum((after + before) / 2, 0.03)
+        middle = float(np.median(step))
+        doubt = 1.4826 * float(np.median(np.abs(step - middle))) / float(np.sqrt(len(step)))
+        return abs(middle) > 0.8 * abs(share) + 3.0 * doubt
 
-    def _has_its_like(self, column: int, strength: npt.NDArray[np.float64], z: npt.NDArray[np.float64]) -> bool:
-        """A weave, laid paper or a ruled sheet: several lines nearby stand out half as much or more."""
-        left, right = max(0, column - ALIKE_WITHIN_PX), min(self._width, column + ALIKE_WITHIN_PX + 1)
-        size = np.abs(z[left:right]).copy()
-        at = column - left
-        size[max(0, at - APART_PX) : at + APART_PX + 1] = 0.0
-        peaks = (size[1:-1] > size[:-2]) & (size[1:-1] >= size[2:]) & (size[1:-1] > 0.5 * abs(z[column]))
-        return int(peaks.sum()) > ALIKE_MOST
-
-
-def _block_spread(values: Profile, block: int) -> npt.NDArray[np.float64]:
-    """Robust standard deviation of each row over blocks of columns, spread out to every column."""
-    rows, columns = values.shape
-    blocks = max(1, round(columns / block))
-    edges = np.linspace(0, columns, blocks + 1).astype(int)
-    spread = np.empty((rows, columns), np.float64)
-    for left, right in pairwise(edges):
-        part = values[:, left:right]
-        middle = np.median(part, axis=1, keepdims=True)
-        deviation = 1.4826 * np.median(np.abs(part - middle), axis=1)
-        spread[:, left:right] = np.maximum(deviation, LEAST_SPREAD)[:, None]
-    return spread
+    def _has_its_like(self, column: int, z: npt.NDArray[np.float64]) -> bool:
+        """A weave, laid paper or a ruled sheet: several lines nearby stand out half as much or more; or bristles and
+        the like, many lines anywhere."""
+        size = np.abs(z)
+        peaks = np.flatnonzero((size[1:-1] > size[:-2]) & (size[1:-1] >= size[2:])) + 1
+        peaks = peaks[np.abs(peaks - column) > APART_PX]
+        near = np.abs(peaks - column) <= ALIKE_WITHIN_PX
+        alike = size[peaks] > 0.5 * size[column]
+        return int((alike & near).sum()) > ALIKE_MOST or int(alike.sum()) > ALIKE_ANYWHERE

@@ -20,7 +20,7 @@ import numpy.typing as npt
 from ..model import Frame, Mark, Reading
 from .band import Band, Pixels
 from .outline import Outline
-from .streak_lines import Streak, find_streaks
+from .streak_lines import Beside, Streak, find_streaks
 
 GROUP_ROWS = 4  # neighbouring rows averaged before the median: against noise and coarse steps of 8 bits
 MOST_GROUPS = 1600  # rows are skipped evenly beyond this; content repeats from row to row, so little is lost
@@ -28,8 +28,8 @@ MOST_STRETCHES = 64
 GROUPS_IN_STRETCH = 5
 LEAST_HEIGHT = 60
 LEAST_WIDTH = 64
+EDGE_PX = 14  # beside the work's edge: its shadow and what the outline may be off
 DARKEST = 0.03  # share of full scale below which a relative change is not meaningful
-NEAR, FAR = 2, 5  # distance of the compared neighbours: for streaks up to 3 px, and up to 4 px wide
 
 
 class Streaks:
@@ -46,9 +46,9 @@ class Streaks:
         self._skip = max(1, -(-groups // MOST_GROUPS))
         self._count = max(1, min(MOST_STRETCHES, groups // self._skip // GROUPS_IN_STRETCH))
         self._full = 255.0 if frame.depth_bits == 8 else 65535.0
-        self._gathering: list[npt.NDArray[np.float32]] = []  # (groups, 3, columns) of the present stretch
+        self._gathering: list[npt.NDArray[np.float32]] = []  # (groups, 2, columns) of the present stretch
         self._stretch = 0
-        self._profiles: dict[int, npt.NDArray[np.float32]] = {}  # stretch → (3, columns): near, far, tone
+        self._profiles: dict[int, npt.NDArray[np.float32]] = {}  # stretch → (2, columns): share, tone
         self._found: tuple[Streak, ...] = ()
 
     def see(self, band: Band) -> None:
@@ -105,7 +105,20 @@ class Streaks:
         stack = np.stack([self._profiles[k] for k in order])
         rows_each = self._frame.height_px / self._count
         lid = np.array([(k + 1) * rows_each <= outline.box.y or k * rows_each >= outline.box.bottom for k in order])
-        return find_streaks(stack[:, 0], stack[:, 1], stack[:, 2], lid, rows_each)
+        return find_streaks(stack[:, 0], stack[:, 1], Beside(lid, self._near_edges(outline, order)), rows_each)
+
+    def _near_edges(self, outline: Outline, stretches: list[int]) -> npt.NDArray[np.bool_]:
+        """(stretches, columns): True where the work's left or right edge passes close by."""
+        near = np.zeros((len(stretches), self._frame.width_px), bool)
+        for k, stretch in enumerate(stretches):
+            first = stretch * self._frame.height_px // self._count
+            past = max(first + 1, (stretch + 1) * self._frame.height_px // self._count)
+            spans = outline.spans_of(first, past - first)
+            spans = spans[spans[:, 1] > spans[:, 0]]
+            for edge in spans.T if len(spans) else ():
+                if edge.min() > 0 and edge.max() < self._frame.width_px:
+                    near[k, max(0, edge.min() - EDGE_PX) : edge.max() + EDGE_PX] = True
+        return near
 
     def _report(self) -> tuple[Reading, ...]:
         count = len(self._found)
@@ -130,20 +143,11 @@ class Streaks:
 
 
 def _against_neighbours(tone: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:
-    """(1, 3, columns): each column against its near and its far neighbours, as a share, and its tone."""
-    line = np.pad(tone[0], FAR + 1, mode="reflect")
-    width = tone.shape[1]
-
-    def at(offset: int) -> npt.NDArray[np.float32]:
-        return line[FAR + 1 + offset : FAR + 1 + offset + width]
-
-    near = (at(-NEAR) + at(NEAR)) / 2
-    far = sum((at(k) + at(-k) for k in range(FAR - 1, FAR + 2)), np.zeros(width, np.float32)) / 6
-    own = tone[0]
-    floor = np.float32(DARKEST)
-    return np.stack([(own - near) / np.maximum(near, floor), (own - far) / np.maximum(far, floor), own]).astype(
-        np.float32
-    )[None]
+    """(1, 2, columns): each column against the mean of its two neighbours, as a share of the tone; and the tone."""
+    line = np.pad(tone[0], 1, mode="reflect")
+    beside = (line[:-2] + line[2:]) / 2
+    share = (tone[0] - beside) / np.maximum(beside, np.float32(DARKEST))
+    return np.stack([share, tone[0]])[None]
 
 
 CHECK = Streaks

@@ -13,7 +13,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import ClassVar
+from typing import Any, ClassVar
 
 import numpy as np
 import numpy.typing as npt
@@ -21,7 +21,7 @@ import numpy.typing as npt
 from ..model import Frame, Reading
 from .band import Band, Pixels
 from .outline import Outline
-from .row_jump import CHUNKS, Jump, jump_between
+from .row_jump import Jump, jump_between
 
 Sums = npt.NDArray[np.float32]  # (row pairs, windows)
 
@@ -32,9 +32,12 @@ LEAST_ROWS = 16
 SHIFT_STANDS_OUT_PX = 0.12
 STANDS_OUT = 7.0  # times the usual row-to-row wander
 CHANGE_STANDS_OUT = 1.9  # times the usual row-to-row change
-SEEN_BY = 0.7  # share of the telling windows
-MOST_LOOKED_AT = 24  # rows of one band; more of them is content
-LEAST_JUMP_PX = 0.3
+MOST_LOOKED_AT = 8  # rows of one band; more of them is content
+LEAST_JUMP_PX = 0.4
+LEAST_GRADIENT = 0.1  # of the usual, for a window to tell anything
+LEAST_WINDOWS = 3
+NOISE = 4.0  # change over gradient energy: 8 for mere noise, below 2 where rows are alike
+CARRIED_ROWS = 3  # of the band before, so that every pair of rows is seen with the pairs around it
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,24 +58,24 @@ class Travel:
     def __init__(self, frame: Frame) -> None:
         self._frame = frame
         self._columns, self._window = _windows(frame.width_px)
-        self._last: Pixels | None = None  # the whole last row of the band before
+        self._last: Pixels | None = None  # the last rows of the band before
         self._seen: dict[int, int] = {}  # hash of a row's windows → row
         self._jumps: list[Jump] = []
         self._repeated: list[int] = []
         self._lost: list[int] = []
         self._told = 0  # row pairs with something to compare
-        self._flat_before: int | None = None
 
     def see(self, band: Band) -> None:
         if self._too_small():
             return
-        grey = band.grey if self._last is None else np.concatenate([self._last[None], band.grey])
-        first_row = band.first_row - (self._last is not None)
-        self._last = band.grey[-1].copy()
-        pixels = grey[:, self._columns.ravel()]
-        self._count_repeats(pixels, first_row, skip_first=first_row < band.first_row)
-        rows = pixels.astype(np.float32).reshape(len(pixels), len(self._columns), self._window)
-        self._look_for_jumps(grey, _sums(rows), first_row)
+        self._count_repeats(band.grey[:, self._columns.ravel()], band.first_row)
+        grey = band.grey if self._last is None else np.concatenate([self._last, band.grey])
+        first_row = band.first_row - (0 if self._last is None else len(self._last))
+        self._last = grey[-CARRIED_ROWS:].copy()
+        if len(grey) > CARRIED_ROWS:
+            pixels = grey[:, self._columns.ravel()].astype(np.float32)
+            rows = pixels.reshape(len(pixels), len(self._columns), self._window)
+            self._look_for_jumps(grey, _sums(rows), first_row)
 
     def readings(self, outline: Outline) -> Iterable[Reading]:
         if self._too_small():
@@ -86,38 +89,32 @@ class Travel:
     def _too_small(self) -> bool:
         return self._window < LEAST_WINDOW_PX or self._frame.height_px < LEAST_ROWS
 
-    def _count_repeats(self, pixels: Pixels, first_row: int, skip_first: bool) -> None:
-        high, low = pixels.max(axis=1), pixels.min(axis=1)
-        for k in range(int(skip_first), len(pixels)):
-            row = first_row + k
-            if high[k] == low[k]:
-                continue
+    def _count_repeats(self, pixels: Pixels, first_row: int) -> None:
+        flat = pixels.max(axis=1) == pixels.min(axis=1)
+        for k in np.flatnonzero(~flat):
             key = hash(pixels[k].tobytes())
             if key in self._seen:
-                self._repeated.append(row)
-            self._seen[key] = row
-        flat = high == low
+                self._repeated.append(first_row + int(k))
+            self._seen[key] = first_row + int(k)
         alone = flat[1:-1] & ~flat[:-2] & ~flat[2:]
         self._lost += [first_row + 1 + int(k) for k in np.flatnonzero(alone)]
 
     def _look_for_jumps(self, grey: Pixels, pairs: _Pairs, first_row: int) -> None:
-        usual = np.median(pairs.change, axis=0, keepdims=True) + 1e-12
-        telling = pairs.gradient > 2.0 * np.median(pairs.gradient) * 0.05 + 1e-9
+        telling = pairs.gradient > LEAST_GRADIENT * np.median(pairs.gradient) + 1e-9
+        telling &= np.median(pairs.change, axis=0) < NOISE * np.median(pairs.gradient, axis=0)
+        self._told += int((telling.sum(axis=1) >= LEAST_WINDOWS).sum())
         shift = np.where(telling, -pairs.product / np.maximum(pairs.gradient, 1e-12), np.nan)
-        self._told += int((telling.sum(axis=1) >= 3).sum())
-        with np.errstate(all="ignore"):
-            together = np.nan_to_num(_nanmedian(shift))
-            growth = np.nan_to_num(_nanmedian(np.where(telling, pairs.change / usual, np.nan)))
-        middle = float(np.median(together))
-        spread = 1.4826 * float(np.median(np.abs(together - middle)))
-        odd = np.abs(together - middle) > max(SHIFT_STANDS_OUT_PX, STANDS_OUT * spread)
+        usual = np.median(pairs.change, axis=0, keepdims=True) + 1e-12
+        # what slants goes on from row to row: only a row that differs from the rows around it can be a jump
+        sudden = _middle(shift[1:-1] - (shift[:-2] + shift[2:]) / 2)
+        growth = _middle(np.where(telling, pairs.change / usual, np.nan))[1:-1]
+        spread = 1.4826 * float(np.median(np.abs(sudden)))
+        odd = np.abs(sudden) > max(SHIFT_STANDS_OUT_PX, STANDS_OUT * spread)
         odd |= growth > CHANGE_STANDS_OUT * max(1.0, float(np.median(growth)))
         rows = np.flatnonzero(odd)
-        if len(rows) > MOST_LOOKED_AT:
-            strongest = np.argsort(-growth[rows])[:MOST_LOOKED_AT]
-            rows = np.sort(rows[strongest])
-        for k in rows:
-            jump = jump_between(grey[k], grey[k + 1], first_row + int(k) + 1, middle)
+        oddest = np.argsort(-np.maximum(growth[rows] - 1, np.abs(sudden[rows])))
+        for k in np.sort(rows[oddest[:MOST_LOOKED_AT]]):
+            jump = jump_between(grey[k : k + 4], first_row + int(k) + 2)
             if jump is not None and abs(jump.shift_px) >= LEAST_JUMP_PX:
                 self._jumps.append(jump)
 
@@ -125,10 +122,11 @@ class Travel:
         if self._told < self._frame.height_px // 10:
             why = "too little detail to follow the travel"
             return Reading(self.name, "wander", None, "px", why=why)
-        if not self._jumps:
+        jumps = _apart(self._jumps)
+        if not jumps:
             return Reading(self.name, "wander", 0.0, "px", sure=0.95)
-        place = np.concatenate([[0.0], np.cumsum([jump.shift_px for jump in self._jumps])])
-        largest = max(self._jumps, key=lambda jump: abs(jump.shift_px))
+        place = np.concatenate([[0.0], np.cumsum([jump.shift_px for jump in jumps])])
+        largest = max(jumps, key=lambda jump: abs(jump.shift_px))
         where = self._frame.where(0, max(0, largest.row - 1), self._frame.width_px, 2)
         return Reading(
             self.name,
@@ -137,7 +135,7 @@ class Travel:
             "px",
             sure=largest.sure,
             where=where,
-            certain=largest.chunks >= CHUNKS // 2 and largest.sure >= 0.9,
+            certain=all(jump.certain for jump in jumps),
         )
 
     def _rows(self) -> Reading:
@@ -147,6 +145,15 @@ class Travel:
             return Reading(self.name, "rows", None, "count", why=why)
         where = self._frame.where(0, faults[0], self._frame.width_px, 1) if faults else None
         return Reading(self.name, "rows", float(len(faults)), "count", where=where)
+
+
+def _apart(jumps: list[Jump]) -> list[Jump]:
+    """Without those that only answer to a larger jump one row away, to which they were compared."""
+    return [
+        jump
+        for jump in jumps
+        if not any(0 < abs(other.row - jump.row) <= 1 and abs(other.shift_px) > abs(jump.shift_px) for other in jumps)
+    ]
 
 
 def _windows(width_px: int) -> tuple[npt.NDArray[np.int64], int]:
@@ -168,9 +175,14 @@ def _sums(rows: npt.NDArray[np.float32]) -> _Pairs:
     )
 
 
-def _nanmedian(values: npt.NDArray[np.float32]) -> npt.NDArray[np.float64]:
-    filled = np.nanmedian(values, axis=1)
-    return np.asarray(filled, np.float64)
+def _middle(values: npt.NDArray[np.floating[Any]]) -> npt.NDArray[np.float64]:
+    """Median of each row without the NaNs; 0 where a row has too few values."""
+    known = np.isfinite(values)
+    enough = known.sum(axis=1) >= LEAST_WINDOWS
+    middle = np.zeros(len(values))
+    if enough.any():
+        middle[enough] = np.nanmedian(values[enough], axis=1)
+    return middle
 
 
 CHECK = Travel
