@@ -196,10 +196,10 @@ class _Lines:
         """Nothing to prepare."""
 
     def event(self, event: EventRow) -> None:
-        from ..model import shown
+        from ..report.dashboard import event_line
 
         if not self._quiet:
-            typer.echo(f"{event.when_utc[11:19]} {event.kind:10} {shown(event.text)}".encode("utf-8", "backslashreplace").decode())
+            typer.echo(event_line(event).encode("utf-8", "backslashreplace").decode())
 
     def tick(self, tick: Tick) -> None:
         """Progress is no event."""

@@ -13,10 +13,13 @@ from ..ledger.ledger import Ledger
 from ..model import JobView, Night
 from ..report.documents import to_json
 from ..report.morning_text import summary_text
+from ..report.page import morning_page
+from ..report.scan_again import scan_again_html, scan_again_text
 from ..report.summary import summary_document
 from ..storage.moves import make_folder, write_beside
 from ..storage.studio import Studio
 from .night import gather_night
+from .thumbs import small_jpeg
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,6 +62,9 @@ def write_morning(studio: Studio, ledger: Ledger, since: datetime, now: datetime
     for name, content in (
         (f"{day}.txt", text),
         (f"{day}.json", to_json(document)),
+        (f"{day}.html", morning_page(night, pictures_of(night))),
+        (f"{day}-scan-again.txt", scan_again_text(night)),
+        (f"{day}-scan-again.html", scan_again_html(night)),
     ):
         write_beside(studio.morning / name, content.encode("utf-8", "backslashreplace"), replace=True)
     return Written(studio.morning, text, document)
@@ -73,5 +79,7 @@ def pictures_of(night: Night) -> dict[str, bytes]:
 
 
 def _pictures(view: JobView) -> dict[str, bytes]:
-    names = (("proof", view.proof), ("details", view.details))
-    return {f"{view.row.job}/{kind}": Path(path).read_bytes() for kind, path in names if path and Path(path).is_file()}
+    found = {f"{view.row.job}/proof": small_jpeg(Path(view.proof))} if view.proof else {}
+    if view.details and Path(view.details).is_file():
+        found[f"{view.row.job}/details"] = Path(view.details).read_bytes()
+    return found

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import cv2
 import numpy as np
 import numpy.typing as npt
@@ -21,3 +23,14 @@ def thumb_mm(measured: Measured) -> float:
     """Millimetres of the bed one pixel of the thumb stands for."""
     columns: int = thumb_of(measured).shape[1]
     return measured.width_px / columns * MM_PER_INCH / (measured.ppi_x or 300.0)
+
+
+def small_jpeg(path: Path, long_side: int = 520) -> bytes:
+    """A proof made small enough for a page of many; empty where it cannot be read."""
+    picture = cv2.imread(str(path), cv2.IMREAD_REDUCED_COLOR_4)
+    if picture is None:
+        return b""
+    scale = min(1.0, long_side / max(picture.shape[:2]))
+    small = cv2.resize(picture, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA)
+    done, data = cv2.imencode(".jpg", small, [cv2.IMWRITE_JPEG_QUALITY, 82])
+    return bytes(data) if done else b""
