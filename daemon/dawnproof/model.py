@@ -310,6 +310,29 @@ class ScanRow:
     findings: tuple[Finding, ...] = ()
 
 
+@dataclass(frozen=True, slots=True)
+class WaitingScan:
+    """A scan that waits in the inbox for its job's outcome, in brief."""
+
+    id: int
+    home: str
+    file: str
+    job: str
+    size_bytes: int
+    admitted_utc: str
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class RootRow:
+    """A studio's folder as it was last found to be the right one; `own_disk`: on another file system than the ledger."""
+
+    path: str
+    dev: int
+    ino: int
+    own_disk: bool
+
+
 class JobState(Enum):
     """Where a job is in its life."""
 

@@ -5,10 +5,8 @@ from __future__ import annotations
 import json
 import os
 import sqlite3
-import threading
 import urllib.parse
-from collections.abc import Callable, Iterable, Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -34,6 +32,7 @@ from ..model import (
     StayingRow,
 )
 from .schema import MIGRATIONS
+from .short import ShortAnswers
 
 _MEASURED = TypeAdapter(Measured)
 _FINDINGS = TypeAdapter(tuple[Finding, ...])
@@ -43,12 +42,12 @@ _FILING = TypeAdapter(Filing)
 _SCAN = "id, sha256, bytes, file, part_name, bed, place, home, admitted_utc, reason, measured, thumb, findings"
 
 
-class Ledger:
+class Ledger(ShortAnswers):
     """The record of every file seen, every reading, every move and every decision."""
 
     def __init__(self, connection: sqlite3.Connection) -> None:
-        self._db = connection
-        self._turn = threading.RLock()  # the loop and the filing thread take turns
+        super().__init__(connection)
+        self._arriving: dict[bytes, ArrivingRow] | None = None
 
     @classmethod
     def open(cls, path: Path) -> Ledger:
@@ -76,25 +75,6 @@ class Ledger:
         except sqlite3.Error as error:
             raise LedgerError(f"the ledger {path} cannot be read: {error}") from error
         return cls(db)
-
-    def close(self) -> None:
-        """Close the ledger."""
-        self._db.close()
-
-    @contextmanager
-    def together(self) -> Iterator[None]:
-        """Everything written inside becomes durable at once, or not at all."""
-        with self._turn:
-            if self._db.in_transaction:
-                yield
-                return
-            self._run("BEGIN IMMEDIATE")
-            try:
-                yield
-            except BaseException:
-                self._db.execute("ROLLBACK")
-                raise
-            self._run("COMMIT")
 
     # scans
 
@@ -131,6 +111,21 @@ class Ledger:
         """Every scan that ever entered."""
         return self._scans("ORDER BY id", ())
 
+    def last_scans(self, most: int, *places: Place) -> tuple[ScanRow, ...]:
+        """The scans of these places that came last, oldest first."""
+        marks = ",".join("?" * len(places))
+        found = self._scans(f"WHERE place IN ({marks}) ORDER BY id DESC LIMIT ?", (*(p.value for p in places), most))
+        return found[::-1]
+
+    def scans_since(self, since_utc: str) -> tuple[ScanRow, ...]:
+        """Scans admitted since then."""
+        return self._scans("WHERE admitted_utc >= ? ORDER BY id", (since_utc,))
+
+    def gone_scan(self, home: Path, sha256: str) -> ScanRow | None:
+        """The scan with these bytes that was said to have left this very place."""
+        where = "WHERE home = ? AND sha256 = ? AND place = 'gone' ORDER BY id DESC"
+        return next(iter(self._scans(where, (os.fsencode(home), sha256))), None)
+
     def set_findings(self, scan: int, findings: Sequence[Finding]) -> None:
         """Findings of one scan, after judging."""
         self._run("UPDATE scans SET findings = ? WHERE id = ?", (_FINDINGS.dump_json(tuple(findings)).decode(), scan))
@@ -148,7 +143,7 @@ class Ledger:
     def moved(self, scan: int, place: Place, home: str, source: str, when_utc: str) -> None:
         """A scan has a new home; idempotent: the same home again changes nothing."""
         with self.together():
-            before = self._run("SELECT home, sha256, place FROM scans WHERE id = ?", (scan,)).fetchone()
+            before = self._row("SELECT home, sha256, place FROM scans WHERE id = ?", (scan,))
             if before is None or (before[0] == os.fsencode(home) and before[2] == place.value):
                 return
             self._run("UPDATE scans SET home = ?, place = ? WHERE id = ?", (os.fsencode(home), place.value, scan))
@@ -157,7 +152,7 @@ class Ledger:
 
     def moves_of(self, job: str) -> tuple[MoveRow, ...]:
         """Moves of the scans of a job, in order."""
-        rows = self._run("SELECT m.sha256, source, target, when_utc FROM moves m JOIN scans s ON s.id = m.scan"
+        rows = self._rows("SELECT m.sha256, source, target, when_utc FROM moves m JOIN scans s ON s.id = m.scan"
                          " WHERE s.job = ? ORDER BY m.id", (job,))  # fmt: skip
         return tuple(MoveRow(r[0], os.fsdecode(r[1]), os.fsdecode(r[2]), r[3]) for r in rows)
 
@@ -171,13 +166,13 @@ class Ledger:
 
     def job(self, job: str) -> JobRow | None:
         """One job, or None."""
-        found = self._run("SELECT row FROM jobs WHERE job = ?", (job,)).fetchone()
+        found = self._row("SELECT row FROM jobs WHERE job = ?", (job,))
         return _JOB.validate_json(found[0]) if found else None
 
     def jobs(self, *states: JobState) -> tuple[JobRow, ...]:
         """All jobs, or those in these states."""
         where = f" WHERE state IN ({','.join('?' * len(states))})" if states else ""
-        rows = self._run(f"SELECT row FROM jobs{where} ORDER BY job", tuple(s.value for s in states))
+        rows = self._rows(f"SELECT row FROM jobs{where} ORDER BY job", tuple(s.value for s in states))
         return tuple(_JOB.validate_json(r[0]) for r in rows)
 
     def decide(self, job: str, decision: Decision) -> None:
@@ -187,7 +182,7 @@ class Ledger:
 
     def decisions_of(self, job: str) -> tuple[Decision, ...]:
         """Decisions about a job, in order."""
-        rows = self._run("SELECT who, what, because, when_utc FROM decisions WHERE job = ? ORDER BY id", (job,))
+        rows = self._rows("SELECT who, what, because, when_utc FROM decisions WHERE job = ? ORDER BY id", (job,))
         return tuple(Decision(*r) for r in rows)
 
     # filings
@@ -200,8 +195,12 @@ class Ledger:
 
     def open_filings(self) -> tuple[tuple[int, Filing], ...]:
         """Filings that were begun and not finished."""
-        rows = self._run("SELECT id, plan FROM filings WHERE done = 0 ORDER BY id")
+        rows = self._rows("SELECT id, plan FROM filings WHERE done = 0 ORDER BY id")
         return tuple((r[0], _filing_in(r[1])) for r in rows)
+
+    def abandon_filing(self, number: int, when_utc: str) -> None:
+        """The plan is given up; its scans are back where they were."""
+        self._run("UPDATE filings SET done = 2, done_utc = ? WHERE id = ?", (when_utc, number))
 
     def end_filing(self, number: int, filing: Filing, when_utc: str) -> None:
         """All steps are taken: the job stands as planned."""
@@ -222,22 +221,29 @@ class Ledger:
 
     def events(self, since_utc: str = "", most: int = 1000) -> tuple[EventRow, ...]:
         """The newest lines since then, oldest first."""
-        rows = self._run("SELECT when_utc, kind, job, text FROM events WHERE when_utc >= ? ORDER BY id DESC LIMIT ?",
-                         (since_utc, most)).fetchall()  # fmt: skip
+        rows = self._rows("SELECT when_utc, kind, job, text FROM events WHERE when_utc >= ? ORDER BY id DESC LIMIT ?",
+                         (since_utc, most))  # fmt: skip
         return tuple(EventRow(*r) for r in reversed(rows))
 
     def set_arriving(self, rows: Iterable[tuple[bytes, ArrivingRow]]) -> None:
-        """What is in the inbox without a scan row, as it stands now."""
+        """What is in the inbox without a scan row, as it stands now; only what changed is written."""
+        now = dict(rows)
+        before, self._arriving = self._arriving, None  # unknown until the change is durable
         with self.together():
-            self._run("DELETE FROM arriving")
-            for path, row in rows:
-                self._run("INSERT OR REPLACE INTO arriving (path, file, bed, bytes, since_utc, state, reason)"
-                          " VALUES (?,?,?,?,?,?,?)",
-                          (path, row.file, row.bed, row.size_bytes, row.since_utc, row.state, row.reason))  # fmt: skip
+            if before is None:
+                self._run("DELETE FROM arriving")
+            for path in (before or {}).keys() - now.keys():
+                self._run("DELETE FROM arriving WHERE path = ?", (path,))
+            for path, row in now.items():
+                if before is None or before.get(path) != row:
+                    self._run("INSERT OR REPLACE INTO arriving (path, file, bed, bytes, since_utc, state, reason)"
+                              " VALUES (?,?,?,?,?,?,?)",
+                              (path, row.file, row.bed, row.size_bytes, row.since_utc, row.state, row.reason))  # fmt: skip
+        self._arriving = now
 
     def arriving(self) -> tuple[ArrivingRow, ...]:
         """What is in the inbox without a scan row."""
-        rows = self._run("SELECT file, bed, bytes, since_utc, state, reason FROM arriving ORDER BY since_utc, file")
+        rows = self._rows("SELECT file, bed, bytes, since_utc, state, reason FROM arriving ORDER BY since_utc, file")
         return tuple(ArrivingRow(*r) for r in rows)
 
     def stays(self, row: StayingRow, when_utc: str) -> bool:
@@ -252,7 +258,7 @@ class Ledger:
 
     def staying(self) -> tuple[StayingRow, ...]:
         """Files that stay where they are."""
-        rows = self._run("SELECT path, file, reason, kind FROM staying ORDER BY file")
+        rows = self._rows("SELECT path, file, reason, kind FROM staying ORDER BY file")
         return tuple(StayingRow(os.fsdecode(r[0]), r[1], r[2], r[3]) for r in rows)
 
     def begin_run(self, when_utc: str) -> int:
@@ -271,7 +277,7 @@ class Ledger:
 
     def runs(self, since_utc: str = "") -> tuple[RunRow, ...]:
         """Runs with a sign of life since then."""
-        rows = self._run("SELECT begun_utc, beat_utc, coalesce(ended_utc, '') FROM runs WHERE beat_utc >= ? ORDER BY id",
+        rows = self._rows("SELECT begun_utc, beat_utc, coalesce(ended_utc, '') FROM runs WHERE beat_utc >= ? ORDER BY id",
                          (since_utc,))  # fmt: skip
         return tuple(RunRow(*r) for r in rows)
 
@@ -283,20 +289,11 @@ class Ledger:
 
     def fixity(self, since_utc: str = "") -> tuple[FixityRow, ...]:
         """Re-readings since then."""
-        rows = self._run("SELECT when_utc, bag, ok, text FROM fixity WHERE when_utc >= ? ORDER BY id", (since_utc,))
+        rows = self._rows("SELECT when_utc, bag, ok, text FROM fixity WHERE when_utc >= ? ORDER BY id", (since_utc,))
         return tuple(FixityRow(r[0], r[1], bool(r[2]), r[3]) for r in rows)
 
-    # the one way in
-
-    def _run(self, sql: str, values: Sequence[Any] = ()) -> sqlite3.Cursor:
-        try:
-            with self._turn:
-                return self._db.execute(sql, values)
-        except sqlite3.Error as error:
-            raise LedgerError(f"the ledger cannot be used: {error}; nothing moves until it can") from error
-
     def _scans(self, where: str, values: Sequence[Any]) -> tuple[ScanRow, ...]:
-        return tuple(_scan_in(r) for r in self._run(f"SELECT {_SCAN} FROM scans {where}", values))
+        return tuple(_scan_in(r) for r in self._rows(f"SELECT {_SCAN} FROM scans {where}", values))
 
 
 def _migrate(db: sqlite3.Connection) -> None:

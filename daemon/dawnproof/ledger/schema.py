@@ -100,4 +100,19 @@ MIGRATIONS: tuple[tuple[str, str], ...] = (
         );
         """,
     ),
+    (
+        "002 quick answers, folders as they were",
+        """
+        CREATE INDEX scans_home ON scans (home);
+        CREATE INDEX scans_admitted ON scans (admitted_utc);
+        CREATE INDEX jobs_state ON jobs (state);
+        CREATE INDEX jobs_changed ON jobs (changed_utc);
+        CREATE TABLE roots (
+            path BLOB PRIMARY KEY,
+            dev TEXT NOT NULL,               -- numbers of the file system's own, wider than SQLite's
+            ino TEXT NOT NULL,
+            own_disk INTEGER NOT NULL        -- whether it lay on another file system than the ledger
+        );
+        """,
+    ),
 )

@@ -1,0 +1,78 @@
+"""Short answers for the loop, which asks at every turn: no readings are decoded, no table is walked through."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+
+from ..model import JobState, RootRow, WaitingScan
+from .connection import Connection
+
+_WAITING = "id, home, file, coalesce(job, ''), bytes, admitted_utc, reason"
+
+
+class ShortAnswers(Connection):
+    """What is asked often."""
+
+    def waiting_scans(self) -> tuple[WaitingScan, ...]:
+        """All scans whose home is the inbox."""
+        return tuple(
+            _waiting_in(r) for r in self._rows(f"SELECT {_WAITING} FROM scans WHERE place = 'inbox' ORDER BY id")
+        )
+
+    def waiting_at(self, home: Path) -> WaitingScan | None:
+        """The scan that waits at this path."""
+        row = self._row(f"SELECT {_WAITING} FROM scans WHERE home = ? AND place = 'inbox'", (os.fsencode(home),))
+        return _waiting_in(row) if row else None
+
+    def waiting_jobs(self) -> tuple[str, ...]:
+        """Jobs that have scans in the inbox, those with the oldest scan first."""
+        rows = self._rows("SELECT job FROM scans WHERE place = 'inbox' AND job IS NOT NULL AND reason = ''"
+                          " GROUP BY job ORDER BY min(id)")  # fmt: skip
+        return tuple(r[0] for r in rows)
+
+    def any_waits(self) -> bool:
+        """Whether a scan that belongs to a job waits in the inbox."""
+        return self._row("SELECT 1 FROM scans WHERE place = 'inbox' AND reason = '' LIMIT 1") is not None
+
+    def job_numbers(self, *states: JobState) -> tuple[str, ...]:
+        """Numbers of all jobs, or of those in these states."""
+        where = f" WHERE state IN ({','.join('?' * len(states))})" if states else ""
+        return tuple(r[0] for r in self._rows(f"SELECT job FROM jobs{where} ORDER BY job", [s.value for s in states]))
+
+    def scanned_jobs(self) -> tuple[str, ...]:
+        """Numbers of all jobs of which a scan ever came that was not set aside."""
+        rows = self._rows("SELECT DISTINCT job FROM scans WHERE job IS NOT NULL AND place <> 'unplaced'")
+        return tuple(r[0] for r in rows)
+
+    def reasons(self) -> tuple[WaitingScan, ...]:
+        """The scans that were set aside, in brief, with the reason."""
+        return tuple(
+            _waiting_in(r) for r in self._rows(f"SELECT {_WAITING} FROM scans WHERE place = 'unplaced' ORDER BY id")
+        )
+
+    def homes_below(self, folder: Path, most: int = 5) -> tuple[str, ...]:
+        """Homes of the newest scans below a folder."""
+        low = os.fsencode(folder) + b"/"
+        rows = self._rows("SELECT home FROM scans WHERE home >= ? AND home < ? AND place <> 'gone'"
+                          " ORDER BY id DESC LIMIT ?", (low, low[:-1] + b"0", most))  # fmt: skip
+        return tuple(os.fsdecode(r[0]) for r in rows)
+
+    def anything_to_file(self) -> bool:
+        """Whether a filing was begun and not finished."""
+        return self._row("SELECT 1 FROM filings WHERE done = 0 LIMIT 1") is not None
+
+    def roots(self) -> dict[str, RootRow]:
+        """The studio's folders as they were last found to be the right ones, by path."""
+        rows = self._rows("SELECT path, dev, ino, own_disk FROM roots")
+        found = (RootRow(os.fsdecode(r[0]), int(r[1]), int(r[2]), bool(r[3])) for r in rows)
+        return {row.path: row for row in found}
+
+    def put_root(self, row: RootRow) -> None:
+        """A folder was found to be the right one."""
+        self._run("INSERT OR REPLACE INTO roots (path, dev, ino, own_disk) VALUES (?,?,?,?)",
+                  (os.fsencode(row.path), str(row.dev), str(row.ino), row.own_disk))  # fmt: skip
+
+
+def _waiting_in(row: tuple[int, bytes, str, str, int, str, str]) -> WaitingScan:
+    return WaitingScan(row[0], os.fsdecode(row[1]), row[2], row[3], row[4], row[5], row[6])
