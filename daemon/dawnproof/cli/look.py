@@ -32,7 +32,7 @@ def job(studio: StudioFolder, job: JobNumber, as_json: Json = False) -> None:
     ledger = Ledger.read(opened.ledger_path)
     try:
         row = find_job(ledger, job)
-        view = view_of(opened, ledger, row, ledger.scans_of(row.job))
+        view = view_of(opened, ledger, row, ledger.scans_of(row.job), opened.job_list()[0])
         if as_json:
             typer.echo(to_json(job_document(view, ledger.moves_of(row.job), __version__, opened.book.name)))
         else:

@@ -145,7 +145,7 @@ def _rehearse(folder: Path) -> int:
         ledger = Ledger.read(studio.ledger_path)
         try:
             row = find_job(ledger, number)
-            view = view_of(studio, ledger, row, ledger.scans_of(row.job))
+            view = view_of(studio, ledger, row, ledger.scans_of(row.job), studio.job_list()[0])
             return job_document(view, ledger.moves_of(row.job), __version__, studio.book.name)
         finally:
             ledger.close()

@@ -126,6 +126,15 @@ class Ledger(ShortAnswers):
         where = "WHERE home = ? AND sha256 = ? AND place = 'gone' ORDER BY id DESC"
         return next(iter(self._scans(where, (os.fsencode(home), sha256))), None)
 
+    def scans_since(self, since_utc: str) -> tuple[ScanRow, ...]:
+        """Scans admitted since then, wherever they live now."""
+        return self._scans("WHERE admitted_utc >= ? ORDER BY id", (since_utc,))
+
+    def job_numbers(self) -> frozenset[str]:
+        """Numbers of all jobs of which a scan ever came under its name."""
+        rows = self._run("SELECT DISTINCT job FROM scans WHERE job IS NOT NULL AND place <> ?", (Place.UNPLACED.value,))
+        return frozenset(r[0] for r in rows)
+
     def set_findings(self, scan: int, findings: Sequence[Finding]) -> None:
         """Findings of one scan, after judging."""
         self._run("UPDATE scans SET findings = ? WHERE id = ?", (_FINDINGS.dump_json(tuple(findings)).decode(), scan))
@@ -173,6 +182,13 @@ class Ledger(ShortAnswers):
         """All jobs, or those in these states."""
         where = f" WHERE state IN ({','.join('?' * len(states))})" if states else ""
         rows = self._rows(f"SELECT row FROM jobs{where} ORDER BY job", tuple(s.value for s in states))
+        return tuple(_JOB.validate_json(r[0]) for r in rows)
+
+    def jobs_since(self, since_utc: str) -> tuple[JobRow, ...]:
+        """Jobs changed since then, and all that are still open."""
+        open_states = (JobState.WAITING.value, JobState.UNFINISHED.value, JobState.WORKING.value)
+        rows = self._run("SELECT row FROM jobs WHERE changed_utc >= ? OR state IN (?,?,?) ORDER BY job",
+                         (since_utc, *open_states))  # fmt: skip
         return tuple(_JOB.validate_json(r[0]) for r in rows)
 
     def decide(self, job: str, decision: Decision) -> None:

@@ -4,59 +4,93 @@ again. So recovery after a crash is one function: take the open filings again fr
 from __future__ import annotations
 
 import os
-import shutil
 from collections.abc import Callable
+from dataclasses import dataclass
 from pathlib import Path
 
 from ..errors import MoveError
 from ..ledger.ledger import Ledger
 from ..model import EventRow, Filing, FilingStep, Place, StepKind, shown
-from ..storage.disk import failed, fsync_dir, rename_noreplace
-from ..storage.moves import free_name, make_folder, move, remove_stale_parts
-from ..storage.studio import CLOSED, REFERENCE, TRIALS, UNPLACED, Studio
-from .reasons import write_reasons
+from ..storage.disk import digest, identity
+from ..storage.moves import free_name, make_folder, move
+from ..storage.studio import Studio
+from .roots import Roots
+from .steps import clear, clear_leftovers, close, discard, put, settle, show
 
-STAGING = ".dawnproof-staging-"  # beside its final name, on the same disk
-OLDER = ".dawnproof-older-"
+
+@dataclass(frozen=True, slots=True)
+class Taken:
+    """What came of open filings: how many are done, and why others are not, by job."""
+
+    done: int
+    problems: tuple[tuple[str, str], ...]
 
 
 class Filer:
-    """The one place that moves scans. `now_utc` gives the time as ISO text."""
+    """The one place that moves scans. `now_utc` gives the time as ISO text; `proceed` is asked before every step and
+    raises when the daemon is to stop: the plan stays open and goes on at the next start."""
 
-    def __init__(self, studio: Studio, ledger: Ledger, now_utc: Callable[[], str]) -> None:
+    def __init__(
+        self,
+        studio: Studio,
+        ledger: Ledger,
+        roots: Roots,
+        now_utc: Callable[[], str],
+        proceed: Callable[[], None] = lambda: None,
+    ) -> None:
         self._studio = studio
         self._ledger = ledger
+        self._roots = roots
         self._now_utc = now_utc
+        self._proceed = proceed
 
     def carry_out(self, filing: Filing) -> None:
         """Make the plan durable, take its steps, enter the result. MoveError leaves the plan open: `recover` goes on
         with it."""
+        for step in filing.steps:
+            self._roots.check(Path(step.target))
         number = self._ledger.begin_filing(filing, self._now_utc())
         self._take(number, filing)
 
-    def recover(self) -> int:
-        """Finish what was begun before a crash, then clear what no plan needs. Idempotent; gives the number of
-        filings that were open."""
-        open_filings = self._ledger.open_filings()
-        for number, filing in open_filings:
-            self._take(number, filing)
-        self._clear_leftovers()
-        return len(open_filings)
+    def recover(self) -> Taken:
+        """Finish what was begun before a crash, then clear what no plan needs. Idempotent; a filing that cannot be
+        finished now stays open and holds up no other."""
+        taken = self.retry()
+        clear_leftovers(self._studio, self._ledger, {filing.job for _, filing in self._ledger.open_filings()})
+        return taken
 
-    def retry(self) -> int:
-        """Go on with filings that stopped at an error; gives how many are done now."""
-        done = 0
+    def retry(self) -> Taken:
+        """Go on with filings that are open."""
+        done, problems = 0, []
         for number, filing in self._ledger.open_filings():
-            self._take(number, filing)
-            done += 1
-        return done
+            try:
+                self._take(number, filing)
+                done += 1
+            except MoveError as error:
+                problems.append((filing.job, str(error)))
+        return Taken(done, tuple(problems))
+
+    def busy_jobs(self) -> frozenset[str]:
+        """Jobs with an open filing: their stagings may hold the only copy of a scan."""
+        return frozenset(filing.job for _, filing in self._ledger.open_filings() if filing.job)
+
+    def busy_scans(self) -> frozenset[int]:
+        """Scans an open filing moves."""
+        filings = self._ledger.open_filings()
+        return frozenset(s.scan for _, f in filings for s in f.steps if s.kind is StepKind.MOVE_SCAN)
 
     def _take(self, number: int, filing: Filing) -> None:
         for step in filing.steps:
+            self._proceed()
+            self._roots.check(Path(step.target))
+            if step.kind is StepKind.MOVE_SCAN and self._is_lost(step):
+                if step.final:
+                    self._abandon(number, filing, step)
+                    return
+                self._lost(step, filing)
+                continue
             self._step(step, filing)
         self._ledger.end_filing(number, filing, self._now_utc())
-        if any(s.place in {Place.UNPLACED, Place.TRIALS} for s in filing.steps):
-            write_reasons(self._studio, self._ledger)
 
     def _step(self, step: FilingStep, filing: Filing) -> None:
         source, target = Path(step.source), Path(step.target)
@@ -65,16 +99,16 @@ class Filer:
         elif step.kind is StepKind.MOVE_SCAN:
             self._move(step, source, target)
         elif step.kind is StepKind.PUT:
-            _put(source, target)
+            put(source, target)
         elif step.kind is StepKind.SETTLE:
-            _settle(source, target)
+            settle(source, target)
             self._homes_settled(filing)
         elif step.kind is StepKind.SHOW:
-            _show(source, target)
+            show(source, target)
         elif step.kind is StepKind.CLOSE:
-            _close(source, target)
+            close(source, target)
         else:
-            _clear(target)
+            clear(target)
 
     def _move(self, step: FilingStep, source: Path, target: Path) -> None:
         place = step.place or Place.ARCHIVE
@@ -92,97 +126,51 @@ class Filer:
                 if step.kind is StepKind.MOVE_SCAN and step.final:
                     self._ledger.moved(step.scan, step.place or Place.ARCHIVE, step.final, step.source, self._now_utc())
 
-    def _clear_leftovers(self) -> None:
-        """Stagings and half copies of plans that never were: their scans are still where they came from."""
-        studio = self._studio
-        for folder in (studio.archive, studio.proof, studio.rework):
-            for entry in _entries(folder):
-                if entry.name.startswith((STAGING, OLDER)) and not _holds_scans(entry, self._ledger):
-                    shutil.rmtree(entry, ignore_errors=True)
-        for folder in (studio.rework, studio.archive / REFERENCE, studio.rework / UNPLACED, studio.rework / TRIALS,
-                       studio.rework / CLOSED):  # fmt: skip
-            if folder.is_dir():
-                remove_stale_parts(folder)
-        shutil.rmtree(studio.bench / "work", ignore_errors=True)
+    # a scan that a person took or the scanner wrote over while its filing was under way
 
-
-def _holds_scans(folder: Path, ledger: Ledger) -> bool:
-    """Never true by design; looked at all the same before anything is removed."""
-    parts = folder / "data" / "parts"
-    if not parts.is_dir():
-        return False
-    for part in _entries(parts):
-        rows = [r for r in ledger.all_scans() if Path(r.home).name and r.size_bytes == part.stat().st_size]
-        if any(not Path(r.home).exists() for r in rows):
-            ledger.say(
-                EventRow("", "alarm", "", f"{shown(str(folder))} may hold scans that are nowhere else; it is kept")
-            )
+    def _is_lost(self, step: FilingStep) -> bool:
+        source = Path(step.source)
+        if any(identity(Path(path)) is not None for path in (step.target, step.final) if path):
+            return False
+        self._roots.check(source)
+        if identity(source) is None:
             return True
-    return False
+        return digest(source).sha256 != step.sha256 if self._may_have_changed(step, source) else False
+
+    def _may_have_changed(self, step: FilingStep, source: Path) -> bool:
+        """A rename reads the file anyway before it is trusted; only a file that is another one by size is sure to be
+        lost without reading."""
+        return True
+
+    def _lost(self, step: FilingStep, filing: Filing) -> None:
+        """The filing goes on without it."""
+        self._ledger.moved(step.scan, Place.GONE, step.source, step.source, self._now_utc())
+        self._ledger.say(EventRow(self._now_utc(), "alarm", filing.job,
+                                  f"{shown(Path(step.source).name)} was changed or taken away while it was being filed"))  # fmt: skip
+
+    def _abandon(self, number: int, filing: Filing, lost: FilingStep) -> None:
+        """A bag without one of its scans is none: what was staged goes back where it came from, and the job is judged
+        anew."""
+        for step in reversed(filing.steps):
+            if step.kind is StepKind.MOVE_SCAN and step.final and identity(Path(step.target)) is not None:
+                self._take_back(step)
+        for step in filing.steps:
+            if step.kind in {StepKind.SETTLE, StepKind.SHOW}:
+                discard(Path(step.source), self._ledger)
+        self._ledger.abandon_filing(number, self._now_utc())
+        self._ledger.say(EventRow(self._now_utc(), "alarm", filing.job, f"{shown(Path(lost.source).name)} was changed or "
+                                  f"taken away while {filing.job} was being filed; the job is judged again"))  # fmt: skip
+
+    def _take_back(self, step: FilingStep) -> None:
+        home = Path(step.source)
+        if identity(home) is not None and digest(home).sha256 != step.sha256:
+            home = home.parent / free_name(home.parent, home.name)
+            place = Place.INBOX if home.is_relative_to(self._studio.inbox) else Place.REWORK
+            self._ledger.moved(step.scan, place, str(home), step.source, self._now_utc())
+        make_folder(home.parent)
+        move(Path(step.target), home, step.sha256)
 
 
-def _entries(folder: Path) -> list[Path]:
-    try:
-        return sorted(folder.iterdir())
-    except OSError:
-        return []
-
-
-def _put(source: Path, target: Path) -> None:
-    if not source.exists():
-        return
-    try:
-        source.replace(target)
-        fsync_dir(target.parent)
-    except OSError as error:
-        raise failed("writing", target, error) from error
-
-
-def _settle(source: Path, target: Path) -> None:
-    if not source.exists():
-        if target.is_dir():
-            return
-        raise MoveError(f"{shown(str(target))} is missing and its staging too; look for it, then run verify")
-    try:
-        rename_noreplace(source, target)
-        fsync_dir(target.parent)
-    except FileExistsError:
-        raise MoveError(f"{shown(str(target))} stands already and was not made by this filing; it is kept; "
-                        "rename or move it away, then the filing goes on") from None  # fmt: skip
-    except OSError as error:
-        raise failed("naming", target, error) from error
-
-
-def _show(source: Path, target: Path) -> None:
-    if not source.exists():
-        return
-    older = target.parent / f"{OLDER}{target.name}"
-    try:
-        if older.exists():
-            shutil.rmtree(older)
-        if target.exists():
-            target.rename(older)
-        source.rename(target)
-        fsync_dir(target.parent)
-        shutil.rmtree(older, ignore_errors=True)
-    except OSError as error:
-        raise failed("showing", target, error) from error
-
-
-def _close(source: Path, target: Path) -> None:
-    if not source.exists():
-        return
-    make_folder(target.parent)
-    try:
-        rename_noreplace(source, target.parent / free_name(target.parent, target.name))
-        fsync_dir(target.parent)
-    except OSError as error:
-        raise failed("closing", source, error) from error
-
-
-def _clear(folder: Path) -> None:
-    try:
-        os.rmdir(folder)  # noqa: PTH106 - the call that refuses a folder with anything in it
-        fsync_dir(folder.parent)
-    except OSError:
-        return  # gone already, or something of a person's is in it: then it stays
+def remove_folder(folder: Path) -> None:
+    """An empty folder disappears; one with anything in it stays."""
+    os.rmdir(folder)  # noqa: PTH106 - the call that refuses a folder with anything in it

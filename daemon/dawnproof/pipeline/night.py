@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import shutil
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import datetime, timedelta
 from pathlib import Path
 
@@ -13,6 +13,7 @@ from ..model import (
     JobRow,
     JobState,
     JobView,
+    ListedJob,
     Night,
     Outcome,
     Pile,
@@ -34,33 +35,30 @@ def gather_night(studio: Studio, ledger: Ledger, since: datetime, until: datetim
     """The night between two UTC moments. Jobs that had their outcome before are left out, those still open are not."""
     listed, problems = studio.job_list()
     since_utc = since.isoformat()
-    scans = ledger.all_scans()
-    by_job: dict[str, list[ScanRow]] = {}
-    for scan in scans:
-        if scan.name is not None and scan.place is not Place.UNPLACED:
-            by_job.setdefault(scan.name.job, []).append(scan)
-    rows = [r for r in ledger.jobs() if _tonight(r, since_utc)]
-    views = tuple(view_of(studio, ledger, row, by_job.get(row.job, [])) for row in rows)
-    ever = {job_key(j.job) for j in ledger.jobs() if by_job.get(j.job)}
+    tonight = ledger.scans_since(since_utc)
+    rows = ledger.jobs_since(since_utc)
+    views = tuple(view_of(studio, ledger, row, ledger.scans_of(row.job), listed) for row in rows)
+    ever = {job_key(job) for job in ledger.job_numbers()}
     offset = until.astimezone().utcoffset() or timedelta()
     return Night(
         studio=studio.root.name, since_utc=since_utc, until_utc=until.isoformat(), offset_s=int(offset.total_seconds()),
         beds=studio.book.beds, jobs=views,
         expected_not_seen=tuple(job for key, job in listed.items() if key not in ever),
         arriving=ledger.arriving(), staying=ledger.staying(),
-        unplaced=tuple(s for s in scans if s.place is Place.UNPLACED and s.admitted_utc >= since_utc),
-        references=tuple(s for s in scans if s.place is Place.REFERENCE and s.admitted_utc >= since_utc),
+        unplaced=tuple(s for s in tonight if s.place is Place.UNPLACED),
+        references=tuple(s for s in tonight if s.place is Place.REFERENCE),
         events=ledger.events(since_utc, MOST_EVENTS), runs=ledger.runs(since_utc), fixity=ledger.fixity(since_utc),
-        space=_space(studio, scans, since_utc, until), marks=recurring_marks(s for s in scans if s.admitted_utc >= since_utc),
+        space=_space(studio, tonight, until), marks=recurring_marks(tonight),
         progress=tuple(progress), alarms=tuple(alarms), job_list_problems=problems,
         second=str(studio.second) if studio.second else "",
     )  # fmt: skip
 
 
-def view_of(studio: Studio, ledger: Ledger, row: JobRow, scans: Sequence[ScanRow]) -> JobView:
+def view_of(studio: Studio, ledger: Ledger, row: JobRow, scans: Sequence[ScanRow],
+            job_list: Mapping[str, ListedJob]) -> JobView:  # fmt: skip
     """One job with everything known of it; scans in the order they came, closed ones too."""
-    listed_all, _ = studio.job_list()
-    listed = listed_all.get(job_key(row.job))
+    scans = [s for s in scans if s.place is not Place.UNPLACED]
+    listed = job_list.get(job_key(row.job))
     now = standing(scans, listed)
     counting = {s.id for s in (*now.used, *now.strangers)}
     findings = (*row.findings, *(f for s in scans if s.id in counting for f in s.findings))
@@ -80,13 +78,6 @@ def view_of(studio: Studio, ledger: Ledger, row: JobRow, scans: Sequence[ScanRow
     )  # fmt: skip
 
 
-def _tonight(row: JobRow, since_utc: str) -> bool:
-    return (
-        row.state in {JobState.WAITING, JobState.UNFINISHED, JobState.WORKING}
-        or max(row.judged_utc, row.last_utc) >= since_utc
-    )
-
-
 def _folder(studio: Studio, row: JobRow) -> Path | None:
     if row.outcome is Outcome.REWORK:
         return studio.rework / row.job
@@ -99,8 +90,7 @@ def _there(path: Path) -> str:
     return str(path) if path.is_file() else ""
 
 
-def _space(studio: Studio, scans: Sequence[ScanRow], since_utc: str, until: datetime) -> tuple[Space, ...]:
-    tonight = [s for s in scans if s.admitted_utc >= since_utc]
+def _space(studio: Studio, tonight: Sequence[ScanRow], until: datetime) -> tuple[Space, ...]:
     hours = 0.0
     if tonight:
         hours = max((until - datetime.fromisoformat(tonight[0].admitted_utc)).total_seconds() / 3600, 0.05)

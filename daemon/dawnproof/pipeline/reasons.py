@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 from ..ledger.ledger import Ledger
-from ..model import Place
+from ..model import shown
 from ..storage.moves import make_folder, write_beside
 from ..storage.studio import Studio
 
@@ -14,15 +16,25 @@ HEAD = (
 
 
 def write_reasons(studio: Studio, ledger: Ledger) -> None:
-    """Write rework/_unplaced/REASONS.txt from what the ledger knows."""
+    """Write rework/_unplaced/REASONS.txt from what the ledger knows, where it does not say so already."""
     lines = [HEAD]
-    lines += [f"{row.home.rsplit('/', 1)[-1]}\n    {row.reason}\n    (arrived as {row.file}, {row.admitted_utc[:19]} UTC)\n"
-              for row in ledger.scans_at(Place.UNPLACED)]  # fmt: skip
+    lines += [f"{shown(Path(row.home).name)}\n    {shown(row.reason)}\n    (arrived as {row.file}, "
+              f"{row.admitted_utc[:19]} UTC)\n" for row in ledger.reasons()]  # fmt: skip
     staying = [row for row in ledger.staying() if row.kind != "left alone"]
     if staying:
         lines.append("These stay where they are:\n")
-        lines += [f"{row.file}\n    {row.reason}\n" for row in staying]
-    make_folder(studio.unplaced)
-    text = "\n".join(lines)
-    safe = text.encode("utf-8", "backslashreplace")
-    write_beside(studio.unplaced / "REASONS.txt", safe, replace=True)
+        lines += [f"{row.file}\n    {shown(row.reason)}\n" for row in staying]
+    target = studio.unplaced / "REASONS.txt"
+    if len(lines) == 1 and not target.exists():
+        return
+    safe = "\n".join(lines).encode("utf-8", "backslashreplace")
+    if _as_it_stands(target) != safe:
+        make_folder(studio.unplaced)
+        write_beside(target, safe, replace=True)
+
+
+def _as_it_stands(target: Path) -> bytes | None:
+    try:
+        return target.read_bytes()
+    except OSError:
+        return None
