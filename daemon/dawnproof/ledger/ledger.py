@@ -117,10 +117,6 @@ class Ledger(ShortAnswers):
         found = self._scans(f"WHERE place IN ({marks}) ORDER BY id DESC LIMIT ?", (*(p.value for p in places), most))
         return found[::-1]
 
-    def scans_since(self, since_utc: str) -> tuple[ScanRow, ...]:
-        """Scans admitted since then."""
-        return self._scans("WHERE admitted_utc >= ? ORDER BY id", (since_utc,))
-
     def gone_scan(self, home: Path, sha256: str) -> ScanRow | None:
         """The scan with these bytes that was said to have left this very place."""
         where = "WHERE home = ? AND sha256 = ? AND place = 'gone' ORDER BY id DESC"

@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 from pathlib import Path
 
-from ..model import JobState, RootRow, WaitingScan
+from ..model import EventRow, JobState, RootRow, WaitingScan
 from .connection import Connection
 
 _WAITING = "id, home, file, coalesce(job, ''), bytes, admitted_utc, reason"
@@ -57,6 +57,17 @@ class ShortAnswers(Connection):
         rows = self._rows("SELECT home FROM scans WHERE home >= ? AND home < ? AND place <> 'gone'"
                           " ORDER BY id DESC LIMIT ?", (low, low[:-1] + b"0", most))  # fmt: skip
         return tuple(os.fsdecode(r[0]) for r in rows)
+
+    def scans_of_size(self, size_bytes: int) -> tuple[WaitingScan, ...]:
+        """Scans of this size that have a home, in brief."""
+        rows = self._rows(f"SELECT {_WAITING} FROM scans WHERE bytes = ? AND place <> 'gone'", (size_bytes,))
+        return tuple(_waiting_in(r) for r in rows)
+
+    def say_once(self, event: EventRow) -> None:
+        """A line of the night that is said only the first time."""
+        self._run("INSERT INTO events (when_utc, kind, job, text) SELECT strftime('%Y-%m-%dT%H:%M:%S+00:00', 'now'), ?, ?, ?"
+                  " WHERE NOT EXISTS (SELECT 1 FROM events WHERE kind = ? AND text = ?)",
+                  (event.kind, event.job, event.text, event.kind, event.text))  # fmt: skip
 
     def anything_to_file(self) -> bool:
         """Whether a filing was begun and not finished."""
