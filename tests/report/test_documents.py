@@ -85,8 +85,12 @@ def test_a_damaged_file_has_empty_lists_and_null_numbers() -> None:
 
 
 def test_the_whole_document_is_json_without_nan() -> None:
-    readings = (Reading("focus", "softest", math.nan, ""), Reading("seam", "step", float(np.float32(1.5)), "CIEDE2000"),
-                Reading("travel", "rows", np.int64(3).item(), "count"), Reading("join", "relief", math.inf, ""))  # fmt: skip
+    readings = (
+        Reading("focus", "softest", math.nan, ""),
+        Reading("seam", "step", float(np.float32(1.5)), "CIEDE2000"),
+        Reading("travel", "rows", np.int64(3).item(), "count"),
+        Reading("join", "relief", math.inf, ""),
+    )
     text = to_json(examine_document("0.1", "fine-art", [scan_document("\x1b[2J\u202e.tif", measured(*readings))]))
     values = [r["value"] for r in json.loads(text)["scans"][0]["readings"]]
     assert values == [None, 1.5, 3, None]

@@ -104,5 +104,5 @@ def _ran(night: Night) -> dict[str, Any]:
         "gaps": [{"from_utc": g.from_utc, "to_utc": g.to_utc, "cut_off": g.cut_off} for g in gaps(night)],
         "alarms": list(night.alarms),
         "job_list_problems": list(night.job_list_problems),
-        "headlines": [asdict(line) for line in headlines(night)],
+        "headlines": [asdict(line) | {"answers": list(line.answers)} for line in headlines(night)],
     }

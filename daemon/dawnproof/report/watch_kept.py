@@ -42,8 +42,8 @@ def gaps(night: Night) -> tuple[Gap, ...]:
     """Times after the first run began in which none was alive, 5 minutes or longer."""
     found: list[Gap] = []
     runs = runs_of(night)
-    for run, following in zip(runs, (*runs[1:], None), strict=True):
-        begun = following.begun_utc if following else night.until_utc
+    begins = [*(run.begun_utc for run in runs[1:]), night.until_utc]
+    for run, begun in zip(runs, begins, strict=False):
         gap = Gap(_last(run), begun, not run.ended_utc)
         if gap.seconds > GAP_S:
             found.append(gap)

@@ -1,0 +1,50 @@
+from report.nights import empty_night, evening, jobs
+
+from dawnproof.report.sections import beds, done, found, glass, layout_picture, now, room, tonight, waiting
+
+NIGHT = evening()
+JOBS = {view.row.job: view for view in jobs()}
+
+
+def test_what_goes_on_has_progress_and_time_left() -> None:
+    rows = [row.plain for row in now(NIGHT)]
+    assert rows[0].split() == ["measuring", "██████████░░░░░░", "62", "%,", "19", "s", "left", "SL-0418_whole.tif"]
+    assert "30 %, 28 s left  SL-0419 ▐L■│R■▌" in rows[1]
+    assert rows[2] == "settling  SL-0422_T.tif  410 MB on bed-a since 22:46, still growing"
+    assert len(rows) == 3  # the file being measured is not told twice
+    assert [row.plain for row in now(empty_night())] == ["at rest, watching the inbox"]
+
+
+def test_waiting_says_for_what_and_until_when() -> None:
+    assert waiting(NIGHT)[0].plain == "SL-0411   ▐L■│R·▌ waits for part R until Wed 17:15"
+    assert waiting(NIGHT)[1].plain == "never seen yet: SL-0420 due tomorrow and SL-0421 due Mon 30 Nov"
+
+
+def test_layouts_in_one_line() -> None:
+    assert layout_picture(JOBS["SL-C404"]) == "▐■│■╱■│■▌"
+    assert layout_picture(JOBS["SL-C405"]) == "▐x▌"
+
+
+def test_counts_fit_the_narrow_screen() -> None:
+    (row,) = tonight(NIGHT)
+    assert row.plain == "■4 back  ?3 look first  x3 again  d2 desk  □2 open  !2 no place"
+    assert row.cell_len <= 70
+
+
+def test_findings_newest_first_with_their_figure() -> None:
+    rows = [row.plain for row in found(NIGHT, 40)]
+    assert rows[0] == "22:33 - SL-0417 whole  streak 0.8 %"
+    assert "22:04 x SL-C405 whole take 2  doubling 6 px at 210 mm" in rows
+    assert [row[:5] for row in rows] == sorted((row[:5] for row in rows), reverse=True)
+
+
+def test_beds_room_and_glass() -> None:
+    assert beds(NIGHT)[0].plain == "bed-a     scanning last 22:46 SL-0422_T.tif: arriving, leave it"
+    assert room(NIGHT)[0].plain == "archive 61 h left (812 GB)   inbox 7 h left (95.0 GB)"
+    assert glass(NIGHT)[0].plain == "the glass of bed-a: streak at 33 mm from the left (SL-0416 and SL-0417)"
+
+
+def test_done_tells_what_costs_most_first() -> None:
+    rows = [row.plain.split()[1] for row in done(NIGHT, 50)]
+    assert rows[:4] == ["SL-C405", "SL-0406", "SL-0409", "SL-0410"]
+    assert len(done(NIGHT, 5)) == 5
