@@ -93,16 +93,20 @@ class ChunkReader:
         kept: list[Pixels] = []
         held = 0
         for piece in self._chunk_rows():
-            while held + len(piece) >= rows:
-                cut = rows - held
-                whole = [*kept, piece[:cut]]
-                yield whole[0] if len(whole) == 1 else np.concatenate(whole)
-                piece, kept, held = piece[cut:], [], 0
-            if len(piece):
-                kept.append(piece)
-                held += len(piece)
+            first = 0
+            while held + len(piece) - first >= rows:
+                whole = [*kept, piece[first : first + rows - held]]
+                first += rows - held
+                kept, held = [], 0
+                # a copy, or a small band would keep a whole row of large tiles in memory
+                yield np.concatenate(whole) if len(whole) > 1 or len(piece) > rows else whole[0]
+                del whole
+            if first < len(piece):
+                kept.append(piece[first:].copy() if first else piece)
+                held += len(piece) - first
+            del piece
         if held:
-            yield kept[0] if len(kept) == 1 else np.concatenate(kept)
+            yield np.concatenate(kept)
 
     def region(self, x: int, y: int, width: int, height: int) -> Pixels:
         """A rectangle inside the picture, decoded from the chunks it touches."""
