@@ -19,18 +19,26 @@ _FLANK_PX = 3.0
 _FALL = 1.3
 _TURNS = np.radians(np.arange(-2.0, 2.01, 0.1))
 _MOST_SAMPLES = 800
+_LEAST_SAMPLES = 12
+_LEAST_SUPPORT = 0.15
+_PLAIN_SUPPORT = 0.34
+_CLEAR_VOTE = 0.5
+_CLEAR_GRAINS = 6.0
+_TIPS_PX = 8.0  # how far a rough edge may stand out from the line through it
+_SHADOW_PX = 4.0  # where a shadow's fastest darkening and the work's edge may lie apart
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Side:
     """One side: a straight line at `offset` (pixels inwards of the searched rectangle's side, at the middle of the
-    side) with `slope`; `along` and `depth` are the single edge places it was fitted to; `support` the share of the
-    side that shows an edge there."""
+    side) with `slope`; `along` and `depth` are the single edge places it was fitted to, `tips` the outermost
+    change at each of them; `support` the share of the side that shows an edge there."""
 
     offset: float
     slope: float
     along: Floats
     depth: Floats
+    tips: Floats
     support: float
     spread: float  # robust deviation of the places from the line
 
@@ -45,30 +53,47 @@ def find_side(
     inwards: Floats,
     length: float,
     reach: tuple[float, float],
-    noise: float,
+    grain: float,
 ) -> Side | None:
     """The edge near the line through `middle` (x, y) normal to the unit vector `inwards`, over `length` pixels.
 
-    `reach`: how far outside (negative) and inside that line is searched. None where the picture shows no edge
-    that agrees over a third of the side, or the side lies outside the picture.
+    `reach`: how far outside (negative) and inside that line is searched. `grain`: the change of tone a pixel, summed
+    over the channels, that the bare lid shows by its noise. None where the picture shows no straight edge, or the
+    side lies outside the picture.
     """
-    change, along, depth = _changes(picture, middle, inwards, length, reach)
-    seen = np.isfinite(change).any(axis=1)
-    if seen.sum() < 12:
+    profiles = _profiles(picture, middle, inwards, length, reach)
+    if len(profiles.along) < _LEAST_SAMPLES:
         return None
-    change, along = change[seen], along[seen]
-    votes = _votes(change, noise)
-    best = _outermost(votes, along, depth)
-    if best is None:
+    votes = _votes(profiles.change, grain)
+    line = _outermost(votes, profiles)
+    if line is None:
         return None
-    offset, slope, tolerance = best
-    return _fit(change, along, depth, offset, slope, tolerance, noise)
+    return _fit(profiles, votes, _at_the_work(profiles, line), 2 * grain)
 
 
-def _changes(
+@dataclass(frozen=True, slots=True, eq=False)
+class _Profiles:
+    """Tone changes along the normals: `change` (samples, steps) a pixel, summed over the channels; `signed` of their
+    mean, + brighter inwards; `along` places on the side, `depth` inwards. 0 outside the picture."""
+
+    change: Floats
+    signed: Floats
+    along: Floats
+    depth: Floats
+
+
+@dataclass(frozen=True, slots=True)
+class _Line:
+    offset: float
+    slope: float
+    tolerance: float
+    sign: float = 0.0
+
+
+def _profiles(
     picture: npt.NDArray[np.float32], middle: Floats, inwards: Floats, length: float, reach: tuple[float, float]
-) -> tuple[Floats, Floats, Floats]:
-    """Change of tone a pixel, summed over the channels, (samples, steps); NaN outside the picture."""
+) -> _Profiles:
+    """Profiles that lie in the picture, wholly or in part."""
     count = int(np.clip(length, 24, _MOST_SAMPLES))
     along = (np.arange(count) + 0.5) / count * length - length / 2
     depth = np.arange(reach[0], reach[1], _STEP_PX)
@@ -82,75 +107,132 @@ def _changes(
     tone = np.asarray(cv2.remap(picture, *maps, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE))
     tone = tone.reshape(*x.shape, -1).astype(np.float64)
     tone[outside] = np.nan
-    change = np.full(x.shape, np.nan)
     lag = round(1 / _STEP_PX)
-    change[:, lag:-lag] = np.abs(tone[:, 2 * lag :] - tone[:, : -2 * lag]).sum(axis=2) / 2
-    return change, along, depth
+    step = np.full(tone.shape, np.nan)
+    step[:, lag:-lag] = (tone[:, 2 * lag :] - tone[:, : -2 * lag]) / 2
+    seen = np.isfinite(step).any(axis=(1, 2))
+    step = step[seen]
+    change = np.abs(step).sum(axis=2)
+    return _Profiles(np.nan_to_num(change), np.nan_to_num(step.mean(axis=2)), along[seen], depth)
 
 
-def _votes(change: Floats, noise: float) -> Floats:
+def _votes(change: Floats, grain: float) -> Floats:
     """A vote up to 1 at each peak of the change along the normal, the more the further above noise.
 
     The change must fall on both sides of a peak: it does not on the slope of a shadow, where only noise makes peaks.
     """
-    strong = np.nan_to_num(change).astype(np.float32)
+    strong = change.astype(np.float32)
     flank = round(_FLANK_PX / _STEP_PX)
     near = np.asarray(cv2.dilate(strong, np.ones((1, 5), np.uint8)))
     outer = np.asarray(cv2.erode(strong, np.ones((1, flank), np.uint8), anchor=(flank - 1, 0)))
     inner = np.asarray(cv2.erode(strong, np.ones((1, flank), np.uint8), anchor=(0, 0)))
     peak = np.where((strong >= near) & (strong > _FALL * np.maximum(outer, inner)), strong, 0.0)
-    floor = 6 * noise + 1e-4
+    floor = _CLEAR_GRAINS * grain + 1e-4
     return np.asarray(peak**2 / (peak**2 + floor**2), np.float64)
 
 
-def _outermost(votes: Floats, along: Floats, depth: Floats) -> tuple[float, float, float] | None:
-    """Offset and slope of the outermost line that a third of the side agrees on, and how closely (pixels)."""
-    for smear in (1.0, 3.0):
-        wide = smear / _STEP_PX
-        smooth = np.asarray(cv2.GaussianBlur(votes, (0, 0), sigmaX=wide, sigmaY=0.01), np.float64)
-        smooth *= np.sqrt(2 * np.pi) * wide
-        scores = np.array([_along_line(smooth, along, turn) for turn in np.tan(_TURNS)]) / len(along)
-        best = np.max(scores, axis=0)
-        peaks = np.flatnonzero((best[1:-1] >= best[:-2]) & (best[1:-1] > best[2:])) + 1
-        good = peaks[best[peaks] > max(0.33, 0.5 * float(best.max()))]
-        if len(good):
-            turn = int(np.argmax(scores[:, good[0]]))
-            return float(depth[good[0]]), float(np.tan(_TURNS[turn])), 2.5 * smear
+def _outermost(votes: Floats, profiles: _Profiles) -> _Line | None:
+    """The line on which most samples meet their first change, coming from the lid; straight ones before rough ones.
+
+    A work's edge lies beyond everything painted on it, on a straight line; the outermost strokes of a drawing whose
+    paper cannot be told from the lid do not.
+    """
+    met = votes > _CLEAR_VOTE
+    first = np.where(met.any(axis=1), profiles.depth[met.argmax(axis=1)], np.inf)
+    for tolerance in (1.5, 4.0):
+        line = _most_agreed(first, profiles.along, tolerance)
+        off = first - line.offset - line.slope * profiles.along
+        on_line = np.abs(off) <= tolerance
+        if _agreed(on_line, off < -tolerance):
+            return line
     return None
 
 
-def _along_line(votes: Floats, along: Floats, slope: float) -> Floats:
-    """Sum of the votes along lines of that slope, by offset."""
-    shift = np.rint(along * slope / _STEP_PX).astype(int)
-    total = np.zeros(votes.shape[1])
-    for step in np.unique(shift):
-        rows = votes[shift == step].sum(axis=0)
-        if step >= 0:
-            total[: len(rows) - step] += rows[step:]
-        else:
-            total[-step:] += rows[:step]
-    return total
+def _most_agreed(first: Floats, along: Floats, tolerance: float) -> _Line:
+    """The line of the grid of slopes and half-pixel offsets with most first changes within the tolerance."""
+    known = np.isfinite(first)
+    best, found = -1.0, _Line(0.0, 0.0, tolerance)
+    if not known.any():
+        return found
+    low = float(first[known].min()) - 0.1 * float(np.ptp(along)) - 1
+    width = round(2 * tolerance / _STEP_PX)
+    for slope in np.tan(_TURNS):
+        level = first[known] - slope * along[known]
+        counts = np.bincount(((level - low) / _STEP_PX).astype(int))
+        sums = np.convolve(counts, np.ones(width))
+        if sums.max() > best:
+            best = float(sums.max())
+            last = int(sums.argmax())
+            found = _Line(low + (last - width / 2 + 1) * _STEP_PX, float(slope), tolerance)
+    return found
 
 
-def _fit(
-    change: Floats, along: Floats, depth: Floats, offset: float, slope: float, tolerance: float, noise: float
-) -> Side | None:
-    places = _places(change, depth, offset + slope * along, tolerance, 4 * noise)
+def _agreed(on_line: npt.NDArray[np.bool_], beyond: npt.NDArray[np.bool_]) -> bool:
+    """Whether the line is an edge: a third of the side shows it, or less of it but from end to end, and hardly
+    anything lies beyond it."""
+    share = float(on_line.mean())
+    if share < _LEAST_SUPPORT or float(beyond.mean()) > max(0.1, 0.5 * share):
+        return False
+    if share >= _PLAIN_SUPPORT:
+        return True
+    return sum(float(piece.mean()) > 0.5 * _LEAST_SUPPORT for piece in np.array_split(on_line, 5)) >= 4
+
+
+def _at_the_work(profiles: _Profiles, line: _Line) -> _Line:
+    """The line moved to where the work itself begins, with the sign of the change there (0 where it varies).
+
+    Where the lid darkens towards a light work and brightens again at once, the work begins at the brightening.
+    """
+    steps = np.arange(-3.0, _SHADOW_PX + 3.0, _STEP_PX)
+    at_line = line.offset + line.slope * profiles.along - profiles.depth[0]
+    index = np.rint((at_line[:, None] + steps[None]) / _STEP_PX).astype(int)
+    index = np.clip(index, 0, profiles.change.shape[1] - 1)
+    rows = np.arange(len(index))[:, None]
+    signed = np.median(profiles.signed[rows, index], axis=0)
+    change = np.median(profiles.change[rows, index], axis=0)
+    darkest, brightest = int(np.argmin(signed[steps <= 2])), int(np.argmax(signed))
+    from_dark = steps[brightest] - steps[darkest]
+    if (
+        signed[darkest] < 0 < signed[brightest]
+        and 0 < from_dark <= _SHADOW_PX
+        and (signed[brightest] > -0.4 * signed[darkest])
+    ):
+        return _Line(line.offset + steps[brightest], line.slope, line.tolerance, 1.0)
+    near = np.abs(steps) <= line.tolerance
+    best = int(np.argmax(np.where(near, change, -1.0)))
+    sign = float(np.sign(signed[best])) if abs(signed[best]) * 3 > 0.6 * change[best] else 0.0
+    return _Line(line.offset + steps[best], line.slope, line.tolerance, sign)
+
+
+def _fit(profiles: _Profiles, votes: Floats, line: _Line, least: float) -> Side | None:
+    places = _places(profiles, line, least)
     good = np.isfinite(places)
     if good.sum() < 8:
         return None
-    x, y = along[good], places[good]
-    fit_offset, fit_slope, spread = _robust_line(x, y)
-    return Side(fit_offset, fit_slope, x, y, float(good.mean()), spread)
+    x, y = profiles.along[good], places[good]
+    offset, slope, spread = _robust_line(x, y)
+    tips = np.minimum(_tips(profiles, votes, line)[good], y)
+    return Side(offset, slope, x, y, tips, float(good.mean()), spread)
 
 
-def _places(change: Floats, depth: Floats, line: Floats, tolerance: float, least: float) -> Floats:
-    """Sub-pixel place of the fastest change within `tolerance` of the line in each sample; NaN where there is none."""
-    near = np.abs(depth[None] - line[:, None]) <= tolerance
-    strong = np.where(near, np.nan_to_num(change), 0.0)
+def _tips(profiles: _Profiles, votes: Floats, line: _Line) -> Floats:
+    """The outermost clear change of each sample on the line or a little beyond it; infinity where there is none."""
+    off = profiles.depth[None] - (line.offset + line.slope * profiles.along)[:, None]
+    right_way = line.sign * profiles.signed >= 0
+    met = (votes > _CLEAR_VOTE) & (off > -_TIPS_PX) & (off <= line.tolerance) & right_way
+    return np.where(met.any(axis=1), profiles.depth[met.argmax(axis=1)], np.inf)
+
+
+def _places(profiles: _Profiles, line: _Line, least: float) -> Floats:
+    """Sub-pixel place of the fastest change near the line in each sample; NaN where there is none."""
+    depth = profiles.depth
+    at_line = line.offset + line.slope * profiles.along
+    near = np.abs(depth[None] - at_line[:, None]) <= line.tolerance
+    change = profiles.change if line.sign == 0 else 3 * line.sign * profiles.signed
+    strong = np.where(near, change, 0.0)
     top = np.clip(strong.argmax(axis=1), 1, len(depth) - 2)
     rows = np.arange(len(strong))
-    before, at, after = (np.nan_to_num(change)[rows, top + k] for k in (-1, 0, 1))
+    before, at, after = (change[rows, top + k] for k in (-1, 0, 1))
     curve = before - 2 * at + after
     shift = np.where(curve < 0, np.clip((before - after) / (2 * np.where(curve < 0, curve, -1.0)), -1, 1), 0.0)
     places = depth[top] + shift * _STEP_PX

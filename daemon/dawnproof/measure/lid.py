@@ -27,12 +27,12 @@ _FIT_PIXELS = 6_000
 @dataclass(frozen=True, slots=True, eq=False)
 class Surroundings:
     """The lid as seen: its kind, each pixel's distance from it (largest over the channels), the distance above which
-    a pixel is not lid, and the noise of the lid at overview scale."""
+    a pixel is not lid, and its grain: the change of tone a pixel, summed over the channels, by noise alone."""
 
     kind: str
     distance: npt.NDArray[np.float32]
     threshold: float
-    noise: float
+    grain: float
     reach: Mask  # 1 where lid is connected with the rim
 
 
@@ -54,7 +54,8 @@ def surroundings(picture: Picture, expected: str) -> Surroundings | None:
         surface = _columnwise(picture, _surface(picture, reach, linear_only=False), reach)
         distance, noise = _distance(picture, surface, reach)
     threshold = _threshold(noise, kind)
-    return Surroundings(kind, distance, threshold, noise, _connected(distance < threshold, seeds))
+    reach = _connected(distance < threshold, seeds)
+    return Surroundings(kind, distance, threshold, _grain(picture, reach), reach)
 
 
 def _rim(picture: Picture) -> tuple[Picture, npt.NDArray[np.int64]]:
@@ -150,6 +151,12 @@ def _distance(picture: Picture, surface: Picture, lid: Mask) -> tuple[npt.NDArra
     sample = distance[lid > 0]
     noise = float(np.median(sample)) / 0.9 if len(sample) else 0.01
     return distance, noise
+
+
+def _grain(picture: Picture, lid: Mask) -> float:
+    change = np.abs(picture[:, 2:] - picture[:, :-2]).sum(axis=2) / 2
+    on_lid = change[(lid[:, 2:] > 0) & (lid[:, :-2] > 0)]
+    return float(np.median(on_lid)) if len(on_lid) else 0.01
 
 
 def _threshold(noise: float, kind: str) -> float:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import cv2
 import numpy as np
 
@@ -14,6 +16,7 @@ from .pieces import Floats, Rectangle, pieces_on_bed, rectangle_around, sort_out
 _SEARCH_MM = 8.0
 _AT_FRAME_PX = 2.5  # a side this near the frame, in pixels of the overview, runs out of it
 _OUTWARDS_PX = 0.5  # of the overview: a shadow's slope moves the fastest change inwards by up to 0.4
+_ROUGH_PX = 0.35  # spread of the edge places: less is a cut edge with noise
 _SUB_PIXEL = 6  # bits of cv2's fixed-point places
 
 FourSides = tuple[Side | None, Side | None, Side | None, Side | None]  # left, bottom, right, top
@@ -42,18 +45,19 @@ def _outline_of(
     main, others, left_out = sort_out(pieces, rectangles)
     rectangle = rectangles[main]
     normals = _normals(rectangle)
-    sides = _sides(picture, rectangle, normals, mm, lid.noise)
+    sides = _sides(picture, rectangle, normals, mm, lid.grain)
     runs_out = [_at_frame(rectangle, normal, picture.shape) for normal in normals]
     problem = _doubt(sides, runs_out)
     if problem:
         return whole_frame(frame.width_px, frame.height_px, problem, lid.kind)
     corners = _corners(rectangle, normals, sides)
-    polygon = _polygon(rectangle, normals, sides, corners)
+    outer = _polygon(rectangle, normals, tuple(_outer_side(side) for side in sides))
+    inner = _polygon(rectangle, normals, tuple(_inner_side(side) for side in sides))
     return Outline(
-        box=_box(polygon * block, frame, _OUTWARDS_PX * block),
+        box=_box(outer * block, frame),
         corners=_clockwise(corners * block),
         skew_deg=_skew_deg(rectangle, sides),
-        spans=_spans(polygon, picture.shape, block, frame),
+        spans=_spans(inner, picture.shape, block, frame),
         rows_per_span=block,
         lid=lid.kind,
         sure=0.95,
@@ -74,13 +78,13 @@ def _half(rectangle: Rectangle, side: int) -> tuple[float, float]:
     return (sizes[0], sizes[1]) if side % 2 == 0 else (sizes[1], sizes[0])
 
 
-def _sides(picture: Picture, rectangle: Rectangle, normals: tuple[Floats, ...], mm: float, noise: float) -> FourSides:
+def _sides(picture: Picture, rectangle: Rectangle, normals: tuple[Floats, ...], mm: float, grain: float) -> FourSides:
     found = []
     for side, inwards in enumerate(normals):
         across, along = _half(rectangle, side)
         reach = (-1.5 / mm - 2, min(_SEARCH_MM / mm, 0.6 * across))
         middle = _middle(rectangle, side, inwards)
-        found.append(find_side(picture, middle, inwards, 0.96 * 2 * along, reach, noise))
+        found.append(find_side(picture, middle, inwards, 0.96 * 2 * along, reach, grain))
     return found[0], found[1], found[2], found[3]
 
 
@@ -105,7 +109,9 @@ def _doubt(sides: FourSides, runs_out: list[bool]) -> str:
     return ""
 
 
-def _line(rectangle: Rectangle, normals: tuple[Floats, ...], sides: FourSides, side: int) -> tuple[Floats, Floats]:
+def _line(
+    rectangle: Rectangle, normals: tuple[Floats, ...], sides: tuple[Side | None, ...], side: int
+) -> tuple[Floats, Floats]:
     """A point on the side's line and its direction, counter-clockwise on screen."""
     inwards, found = normals[side], sides[side]
     direction = np.array([-inwards[1], inwards[0]])
@@ -115,7 +121,7 @@ def _line(rectangle: Rectangle, normals: tuple[Floats, ...], sides: FourSides, s
     return middle + found.offset * inwards, direction + found.slope * inwards
 
 
-def _corners(rectangle: Rectangle, normals: tuple[Floats, ...], sides: FourSides) -> Floats:
+def _corners(rectangle: Rectangle, normals: tuple[Floats, ...], sides: tuple[Side | None, ...]) -> Floats:
     """Where each side's line meets the next one's: bottom left, bottom right, top right, top left; (4, 2)."""
     lines = [_line(rectangle, normals, sides, k) for k in range(4)]
     corners = []
@@ -126,34 +132,46 @@ def _corners(rectangle: Rectangle, normals: tuple[Floats, ...], sides: FourSides
     return np.array(corners)
 
 
-def _polygon(rectangle: Rectangle, normals: tuple[Floats, ...], sides: FourSides, corners: Floats) -> Floats:
-    """The work's contour (n, 2): corners, and between them the edge places where a side is not quite straight."""
+def _outer_side(side: Side | None) -> Side | None:
+    """The side moved outwards by what may be missed; rough edges by their tips, each as far as a neighbour confirms."""
+    if side is None:
+        return None
+    margin = _OUTWARDS_PX + min(side.spread, 1.0)
+    line = side.offset + side.slope * side.along
+    off = np.maximum((side.tips if side.spread > _ROUGH_PX else side.depth) - line, -1.0 - 3 * side.spread)
+    after, before = np.append(off[1:], off[-1]), np.append(off[0], off[:-1])
+    confirmed = np.maximum(off, np.minimum(before, after))
+    return replace(side, offset=side.offset - margin, depth=line + confirmed - margin)
+
+
+def _inner_side(side: Side | None) -> Side | None:
+    """The side with its teeth filled up inwards, so that what shows between them is not counted with the work."""
+    if side is None:
+        return None
+    after, before = np.append(side.depth[1:], side.depth[-1]), np.append(side.depth[0], side.depth[:-1])
+    return replace(side, offset=side.offset + 2 * side.spread, depth=np.maximum(side.depth, np.minimum(before, after)))
+
+
+def _polygon(rectangle: Rectangle, normals: tuple[Floats, ...], sides: tuple[Side | None, ...]) -> Floats:
+    """The work's contour (n, 2): corners, and between them the edge places."""
+    corners = _corners(rectangle, normals, sides)
     points = []
     for k, inwards in enumerate(normals):
         side = sides[k]
         if side is not None:
             direction = np.array([-inwards[1], inwards[0]])
             middle = _middle(rectangle, k, inwards)
-            depth = _smooth_places(side)
             # the searched rectangle may be longer than the side by a shadow's width at both ends
             first, last = ((corner - middle) @ direction for corner in (corners[k - 1], corners[k]))
             on = (side.along > first) & (side.along < last)
-            points.append(middle + side.along[on, None] * direction + depth[on, None] * inwards)
+            points.append(middle + side.along[on, None] * direction + side.depth[on, None] * inwards)
         points.append(corners[k][None])
     return np.concatenate(points)
 
 
-def _smooth_places(side: Side) -> Floats:
-    """Edge places with single outliers taken out."""
-    line = side.at(0.0) + side.slope * side.along
-    off = np.clip(side.depth - line, -4 * side.spread, 4 * side.spread)
-    padded = np.pad(off, 2, mode="edge")
-    return line + np.median(np.stack([padded[k : k + len(off)] for k in range(5)]), axis=0)
-
-
-def _box(polygon: Floats, frame: Frame, outwards_px: float = 0.0) -> Box:
-    low = np.floor(np.clip(polygon.min(axis=0) - outwards_px, 0, None)).astype(int)
-    high = np.ceil(np.minimum(polygon.max(axis=0) + outwards_px, (frame.width_px, frame.height_px))).astype(int)
+def _box(polygon: Floats, frame: Frame) -> Box:
+    low = np.floor(np.clip(polygon.min(axis=0), 0, None)).astype(int)
+    high = np.ceil(np.minimum(polygon.max(axis=0), (frame.width_px, frame.height_px))).astype(int)
     return Box(int(low[0]), int(low[1]), int(high[0] - low[0]), int(high[1] - low[1]))
 
 
