@@ -170,14 +170,22 @@ def test_staging_twice_gives_the_same_bytes(tmp_path: Path) -> None:
         assert first[shot].read_bytes() == second[shot].read_bytes()
 
 
-def test_a_crash_of_the_daemon_is_passed_on_and_leaves_no_scratch(tmp_path: Path) -> None:
+def test_a_crash_of_the_daemon_amid_arrivals_is_passed_on_and_leaves_no_scratch(tmp_path: Path) -> None:
+    begun, crashed = threading.Event(), threading.Event()
+
     def crash() -> None:
+        assert begun.wait(timeout=20)
+        crashed.set()
         raise RuntimeError("stopped")
+
+    def sleep(_seconds: float) -> None:
+        begun.set()
+        assert crashed.wait(timeout=20)
 
     daemon = Daemon(crash, lambda _job: {}, dict)
     with pytest.raises(RuntimeError, match="stopped"):
         rehearse(
             tmp_path / "studio", daemon, write_tiff, lambda _text, _share: None, date(2027, 1, 14), small_evening(),
-            lambda _seconds: None,
+            sleep,
         )  # fmt: skip
     assert [p.name for p in tmp_path.iterdir()] == ["studio"]

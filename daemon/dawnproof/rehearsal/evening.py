@@ -8,7 +8,7 @@ import threading
 import time
 from collections import Counter
 from collections.abc import Callable
-from concurrent.futures import ThreadPoolExecutor
+from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
@@ -148,14 +148,29 @@ def _played(
         share = (before + deliveries.index(delivery)) / len(staged)
         progress(f"{delivery.target.name} arrives", MAKING_SHARE + (0.98 - MAKING_SHARE) * share)
 
+    ended = threading.Event()
+
+    def pause(seconds: float) -> None:
+        if ended.is_set():
+            raise InterruptedError("the rehearsal ended while scans were still arriving")
+        sleep(seconds)
+
     with ThreadPoolExecutor(1) as scanner:
-        writing = scanner.submit(deliver_all, deliveries, told, sleep)
-        for _ in range(MAX_RUNS_PER_ACT):
-            daemon.run()
-            if writing.done() and not any(delivery.target.exists() for delivery in deliveries):
-                break
-        writing.result()
+        writing = scanner.submit(deliver_all, deliveries, told, pause)
+        try:
+            _run_until_taken(daemon, deliveries, writing)
+            writing.result()
+        finally:
+            ended.set()
     return [(expected, daemon.read_job(expected.job)) for expected in jobs if expected.act == act]
+
+
+def _run_until_taken(daemon: Daemon, deliveries: list[Delivery], writing: Future[None]) -> None:
+    """Run the daemon again while scans still arrive or lie in the inbox: it may have found the studio idle early."""
+    for _ in range(MAX_RUNS_PER_ACT):
+        daemon.run()
+        if writing.done() and not any(delivery.target.exists() for delivery in deliveries):
+            return
 
 
 def _target(studio: Path, shot: Shot) -> Path:
