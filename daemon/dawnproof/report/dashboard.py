@@ -68,7 +68,10 @@ def _verdict(night: Night, width: int) -> list[Text]:
     words = wrapped(verdict.line, columns, ROWS - 1 if before else ROWS)
     words = ["", *words] if len(words) == 1 and not before else words
     told = [(row, STRONG) for row in words]
-    told += [(row, "") for row in wrapped(f"before: {before.line}", columns, ROWS - len(words))] if before else []
+    if before:
+        told += [(row, "") for row in wrapped(f"before: {before.line}", columns, ROWS - len(words))]
+    elif len(told) < ROWS:
+        told.append((f"{clock(verdict.when_utc, night.offset_s)} on {shown(verdict.bed)}", ""))
     told += [("", "")] * (ROWS - len(told))
     return [line(" ", (f"{row}   " if row else "", STRONG), said) for row, said in zip(letters, told, strict=True)]
 
@@ -94,9 +97,9 @@ def _bed_strip(night: Night, bed: str, rule: Axis, columns: int) -> Text:
     for arrival in arrivals(night, bed, rule):
         place = min(round(arrival.share * (columns - 1)), present)
         shapes[place] = heavier(shapes.get(place, arrival.shape), arrival.shape)
-    cells[present] = "┃"
     for place, shape in shapes.items():
         cells[place] = shape
+    cells[min(present + 1, columns - 1)] = "┃"
     return line((f" {shown(bed)[: GUTTER - 2]:<{GUTTER - 1}}", STRONG), "├", "".join(cells), "┤")
 
 

@@ -98,14 +98,18 @@ def beds(night: Night) -> tuple[Text, ...]:
         arriving = [row for row in night.arriving if row.bed == bed.name]
         verdict = last_verdict(night, bed.name)
         state = "scanning" if arriving else "quiet"
-        told = f"last {clock(verdict.when_utc, night.offset_s)} {verdict.line}" if verdict else "nothing came yet"
+        told = (
+            f"last {clock(verdict.when_utc, night.offset_s)} {verdict.line.removesuffix(', leave it')}"
+            if verdict
+            else "nothing came yet"
+        )
         rows.append(line((f"{shown(bed.name):<10}", STRONG), f"{state:<9}{told}"))
     return tuple(rows)
 
 
 def glass(night: Night) -> tuple[Text, ...]:
     """What stands at the same place of a bed in two works running: on the glass or the sensor, not on the work."""
-    return tuple(line(f"the glass of {shown(mark.bed)}: {mark_words(mark)}") for mark in night.marks)
+    return tuple(line(f"{shown(mark.bed)}: {mark_words(mark)}") for mark in night.marks)
 
 
 def room(night: Night) -> tuple[Text, ...]:
