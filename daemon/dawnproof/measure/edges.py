@@ -68,7 +68,7 @@ def find_side(
     line = _outermost(votes, profiles)
     if line is None:
         return None
-    return _fit(profiles, votes, _at_the_work(profiles, line), 2 * grain)
+    return _fit(profiles, votes, _at_the_work(profiles, votes, line), 2 * grain)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -178,30 +178,41 @@ def _agreed(on_line: npt.NDArray[np.bool_], beyond: npt.NDArray[np.bool_]) -> bo
     return sum(float(piece.mean()) > 0.5 * _LEAST_SUPPORT for piece in np.array_split(on_line, 5)) >= 4
 
 
-def _at_the_work(profiles: _Profiles, line: _Line) -> _Line:
+def _at_the_work(profiles: _Profiles, votes: Floats, line: _Line) -> _Line:
     """The line moved to where the work itself begins, with the sign of the change there (0 where it varies).
 
-    Where the lid darkens towards a light work and brightens again at once, the work begins at the brightening.
+    Where the lid darkens in a shadow and a second change follows at once all along the side, the work begins there.
     """
     steps = np.arange(-3.0, _SHADOW_PX + 3.0, _STEP_PX)
     at_line = line.offset + line.slope * profiles.along - profiles.depth[0]
     index = np.rint((at_line[:, None] + steps[None]) / _STEP_PX).astype(int)
     index = np.clip(index, 0, profiles.change.shape[1] - 1)
     rows = np.arange(len(index))[:, None]
-    signed = np.median(profiles.signed[rows, index], axis=0)
-    change = np.median(profiles.change[rows, index], axis=0)
-    darkest, brightest = int(np.argmin(signed[steps <= 2])), int(np.argmax(signed))
-    from_dark = steps[brightest] - steps[darkest]
-    if (
-        signed[darkest] < 0 < signed[brightest]
-        and 0 < from_dark <= _SHADOW_PX
-        and (signed[brightest] > -0.4 * signed[darkest])
-    ):
-        return _Line(line.offset + steps[brightest], line.slope, line.tolerance, 1.0)
+    seen = votes[rows, index] > _CLEAR_VOTE
+    counts = np.convolve(seen.mean(axis=0), np.ones(3), mode="same")
     near = np.abs(steps) <= line.tolerance
-    best = int(np.argmax(np.where(near, change, -1.0)))
-    sign = float(np.sign(signed[best])) if abs(signed[best]) * 3 > 0.6 * change[best] else 0.0
-    return _Line(line.offset + steps[best], line.slope, line.tolerance, sign)
+    first = int(np.where(near, counts, -1.0).argmax())
+    signed = profiles.signed[rows, index]
+    if _darkens(signed[:, first], seen[:, first]):
+        after = (steps > steps[first] + 1.0) & (steps <= steps[first] + _SHADOW_PX)
+        second = int(np.where(after, counts, -1.0).argmax())
+        if counts[second] > 0.6 * counts[first] and counts[second] >= counts[min(second + 1, len(counts) - 1)]:
+            apart = steps[second] - steps[first]
+            tolerance = min(line.tolerance, max(1.0, apart / 2))
+            return _Line(line.offset + steps[second], line.slope, tolerance, _sign(signed[:, second], seen[:, second]))
+    return _Line(line.offset + steps[first], line.slope, line.tolerance, _sign(signed[:, first], seen[:, first]))
+
+
+def _darkens(signed: Floats, seen: npt.NDArray[np.bool_]) -> bool:
+    return bool(seen.any()) and float((signed[seen] < 0).mean()) > 0.9
+
+
+def _sign(signed: Floats, seen: npt.NDArray[np.bool_]) -> float:
+    """The sign nearly all samples agree on, else 0."""
+    if not seen.any():
+        return 0.0
+    share = float((signed[seen] > 0).mean())
+    return 1.0 if share > 0.9 else -1.0 if share < 0.1 else 0.0
 
 
 def _fit(profiles: _Profiles, votes: Floats, line: _Line, least: float) -> Side | None:

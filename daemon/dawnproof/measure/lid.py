@@ -21,6 +21,7 @@ _NEIGHBOUR_TONE = 0.03  # two pieces of rim side by side belong to the same lid 
 _LID_SPREAD = 0.10  # all pieces of one lid lie within this of its middle tone
 _LEAST_SHARE = 0.08  # of the rim
 _MOST_TINT = 0.10  # lids are neutral; a coloured rim is the work itself
+_MOST_GAIN = 0.03  # difference of two cameras, share of the tone
 _FIT_PIXELS = 6_000
 
 
@@ -140,7 +141,8 @@ def _columnwise(picture: Picture, surface: Picture, reach: Mask) -> Picture:
     offset = masked.sum(axis=0) / np.maximum(count, 1)[:, None]
     offset[count < 8] = 0.0
     smooth = np.asarray(cv2.medianBlur(offset[None].astype(np.float32), 5)).reshape(offset.shape)
-    return np.asarray(surface + smooth[None], np.float32)
+    most = _MOST_GAIN * np.abs(surface).mean(axis=0)
+    return np.asarray(surface + np.clip(smooth, -most, most)[None], np.float32)
 
 
 def _distance(picture: Picture, surface: Picture, lid: Mask) -> tuple[npt.NDArray[np.float32], float]:

@@ -17,6 +17,7 @@ _SEARCH_MM = 8.0
 _AT_FRAME_PX = 2.5  # a side this near the frame, in pixels of the overview, runs out of it
 _OUTWARDS_PX = 0.5  # of the overview: a shadow's slope moves the fastest change inwards by up to 0.4
 _ROUGH_PX = 0.35  # spread of the edge places: less is a cut edge with noise
+_NOT_SQUARE = np.tan(np.radians(0.8))
 _SUB_PIXEL = 6  # bits of cv2's fixed-point places
 
 FourSides = tuple[Side | None, Side | None, Side | None, Side | None]  # left, bottom, right, top
@@ -45,7 +46,7 @@ def _outline_of(
     main, others, left_out = sort_out(pieces, rectangles)
     rectangle = rectangles[main]
     normals = _normals(rectangle)
-    sides = _sides(picture, rectangle, normals, mm, lid.grain)
+    sides = _square(_sides(picture, rectangle, normals, mm, lid.grain))
     runs_out = [_at_frame(rectangle, normal, picture.shape) for normal in normals]
     problem = _doubt(sides, runs_out)
     if problem:
@@ -86,6 +87,18 @@ def _sides(picture: Picture, rectangle: Rectangle, normals: tuple[Floats, ...], 
         middle = _middle(rectangle, side, inwards)
         found.append(find_side(picture, middle, inwards, 0.96 * 2 * along, reach, grain))
     return found[0], found[1], found[2], found[3]
+
+
+def _square(sides: FourSides) -> FourSides:
+    """The sides without one that is not square to the others: a line within the picture, not the work's edge."""
+    seen = [side for side in sides if side is not None]
+    if len(seen) < 3:
+        return sides
+    slopes = np.array([side.slope for side in seen])
+    middle = float(np.median(slopes))
+    kept = [s if s is None or abs(s.slope - middle) < _NOT_SQUARE + 2 * s.spread / max(1.0, float(np.ptp(s.along))) else None
+            for s in sides]  # fmt: skip
+    return kept[0], kept[1], kept[2], kept[3]
 
 
 def _middle(rectangle: Rectangle, side: int, inwards: Floats) -> Floats:
