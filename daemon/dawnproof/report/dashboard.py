@@ -53,7 +53,8 @@ def _title(night: Night) -> Text:
     begun = clock(began_late(night) or night.since_utc, night.offset_s)
     watched = f"watching since {begun}" if runs else "not running"
     if broken:
-        watched = broken[-1].words(night.offset_s)
+        begin, end = (clock(utc, night.offset_s) for utc in (broken[-1].from_utc, broken[-1].to_utc))
+        watched = f"not watched {begin} to {end}"
     return line((f" {shown(night.studio)}", STRONG), f"   {when}   {watched}")
 
 
