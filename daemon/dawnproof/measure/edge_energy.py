@@ -19,7 +19,7 @@ FINE_CYCLES, COARSE_CYCLES = 0.25, 1.0 / 12.0  # per px, where the two filters a
 
 # [-1 0 2 0 -1]/4 answers (1 - cos 4 pi f)/2: most at 1/4 cycle, not at all at the Nyquist limit, where noise is; the
 # coarse one is the same on means of three pixels.
-_FINE: Kernel = np.array([-1, 0, 2, 0, -1], np.float32) / 4
+_FINE: Kernel = np.array([1, -2, -1, 4, -1, -2, 1], np.float32) / 8
 _COARSE: Kernel = np.array([-1, -1, -1, 0, 0, 0, 2, 2, 2, 0, 0, 0, -1, -1, -1], np.float32) / 12
 _NOISE_ROW: Kernel = np.array([1, -2, 1], np.float32)  # times itself: Immerkaer 1996, blind to edges and slopes
 _ONE: Kernel = np.ones(1, np.float32)

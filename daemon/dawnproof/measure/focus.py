@@ -32,7 +32,9 @@ LEAST_ZONES = 6
 OWN_PX = 0.85  # Gaussian width of a sharp scan's edge: pixel aperture and a good lens
 BEST_SHARE = 0.85  # quantile of the zones taken for the scan's best
 DETAIL = 0.0015  # share of full scale: coarse contrast below this is an empty place
-ABOVE_NOISE = 4.0  # coarse energy over what the noise alone would give
+DETAIL_8_BIT = 0.003  # whole steps of 8 bits are no detail
+EDGE_PX = 10  # inside the work's edge that are left out
+ABOVE_NOISE = 0.6  # coarse energy over what the noise alone would give
 SOFT = 0.6  # below it a zone is named as a mark
 
 
@@ -69,7 +71,7 @@ class Focus:
             self._pixels[down] += 1
 
     def readings(self, outline: Outline) -> Iterable[Reading]:
-        response, boxes = self._zones(outline.box)
+        response, boxes = self._zones(outline)
         judged = np.isfinite(response)
         self._soft = ()
         if int(judged.sum()) < LEAST_ZONES:
@@ -88,11 +90,12 @@ class Focus:
         """Soft zones; after `readings`."""
         return self._soft
 
-    def _zones(self, work: Box) -> tuple[Grid, npt.NDArray[np.object_]]:
+    def _zones(self, outline: Outline) -> tuple[Grid, npt.NDArray[np.object_]]:
         """Edge response of each zone against the best (NaN: nothing to judge), and the zones' places."""
+        work = outline.box
         left, top = -(-work.x // self._cell), -(-work.y // self._cell)
         right, bottom = work.right // self._cell, work.bottom // self._cell
-        cells = self._cells()[top:bottom, left:right]
+        cells = np.where(self._inside(outline), self._cells(), np.nan)[top:bottom, left:right]
         if min(cells.shape) < 2:
             return np.full((1, 1), np.nan), np.full((1, 1), work, object)
         size = max(1, round(max(cells.shape) / ZONES))
@@ -110,9 +113,22 @@ class Focus:
     def _cells(self) -> Grid:
         """Logarithm of fine over coarse energy; NaN where there is no coarse detail."""
         fine, coarse, noise = self._sums / np.maximum(self._pixels, 1)
-        there = (coarse > DETAIL**2) & (coarse > ABOVE_NOISE * noise)
+        least = DETAIL if self._frame.depth_bits > 8 else DETAIL_8_BIT
+        there = (coarse > least**2) & (coarse > ABOVE_NOISE * noise)
         with np.errstate(divide="ignore", invalid="ignore"):
             return np.where(there, np.log(np.maximum(fine, 1e-4 * coarse) / coarse), np.nan)
+
+    def _inside(self, outline: Outline) -> npt.NDArray[np.bool_]:
+        """Cells that lie wholly inside the work: its edge is sharper than anything on it needs to be."""
+        inside = np.zeros(self._shape, bool)
+        left = np.arange(self._shape[1]) * self._cell
+        for down in range(self._shape[0]):
+            spans = outline.spans_of(down * self._cell, self._cell)
+            first, past = int(spans[:, 0].max()), int(spans[:, 1].min())
+            first += EDGE_PX if first > 0 else 0
+            past -= EDGE_PX if past < self._frame.width_px else 0
+            inside[down] = (left >= first) & (left + self._cell <= past)
+        return inside
 
     def _box(self, column: int, row: int, shape: tuple[int, ...]) -> Box:
         return Box(column * self._cell, row * self._cell, shape[1] * self._cell, shape[0] * self._cell)

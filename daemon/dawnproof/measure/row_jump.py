@@ -18,6 +18,7 @@ LEAST_LAG_PX = 0.25
 LEAST_CORRELATION = 0.5
 REPEATS = 0.93  # another lag that fits so well, against the best: a pattern
 LEAST_GAIN = 1.8
+LEAST_UNCERTAIN_PX, LEAST_UNCERTAIN_GAIN = 1.0, 2.2
 AGREE_WITHIN_PX, AGREE_WITHIN_SHARE = 0.5, 0.1
 LEAST_AGREEING = 0.55
 STEEPEST_PX = 5.0  # sideways from row to row: content slants no more
@@ -90,6 +91,8 @@ def _agreed(jumps: npt.NDArray[np.float64], gains: npt.NDArray[np.float64], row:
     if share < LEAST_AGREEING or agreeing.sum() < 3 or np.median(gains[agreeing]) < LEAST_GAIN:
         return None
     certain = int(agreeing.sum()) >= CERTAIN_CHUNKS and share >= CERTAIN_SHARE
+    if not certain and (abs(middle) < LEAST_UNCERTAIN_PX or np.median(gains[agreeing]) < LEAST_UNCERTAIN_GAIN):
+        return None
     return Jump(row, float(np.median(jumps[agreeing])), round(share, 3), certain)
 
 

@@ -265,12 +265,23 @@ class _Columns:
         doubt = 1.4826 * float(np.median(np.abs(near - np.median(near))))
         if abs(left - right) > 0.5 * abs(share) + 3.0 * doubt:
             return True
-        before = self._tone[first:last, max(0, column - 6) : max(1, column - 2)].mean(axis=1)
-        after = self._tone[first:last, column + self._width_px + 2 : column + self._width_px + 6].mean(axis=1)
-        step = (after - before) / np.maximum((after + before) / 2, 0.03)
-        middle = float(np.median(step))
-        doubt = 1.4826 * float(np.median(np.abs(step - middle))) / float(np.sqrt(len(step)))
-        return abs(middle) > 0.8 * abs(share) + 3.0 * doubt
+        step, doubt = self._tone_step(column, first, last)
+        return abs(step) > 0.8 * abs(share) + 3.0 * doubt
+
+    def _tone_step(self, column: int, first: int, last: int) -> tuple[float, float]:
+        """Change of tone from left to right of the column, as a share, and how far such a change is usual there."""
+        reach = self._width_px + 6
+        left = max(0, column - BLOCK - reach)
+        tone = self._tone[first:last, left : column + BLOCK + reach]
+        sums = np.cumsum(np.pad(tone, ((0, 0), (1, 0))), axis=1, dtype=np.float64)
+        mean = (sums[:, 4:] - sums[:, :-4]) / 4  # of four columns from the one named
+        before, after = mean[:, : -(reach + 2)], mean[:, reach + 2 :]
+        steps = (after - before) / np.maximum((after + before) / 2, 0.03)
+        middle = np.median(steps, axis=0)
+        here = int(np.clip(column - 6 - left, 0, len(middle) - 1))
+        along = 1.4826 * float(np.median(np.abs(steps[:, here] - middle[here]))) / float(np.sqrt(len(steps)))
+        across = 1.4826 * float(np.median(np.abs(middle - np.median(middle))))
+        return float(middle[here]), float(np.hypot(along, across))
 
     def _has_its_like(self, column: int, z: npt.NDArray[np.float64]) -> bool:
         """A weave, laid paper or a ruled sheet: several lines nearby stand out half as much or more; or bristles and
