@@ -22,7 +22,8 @@ def row(part: str, take: int = 1, place: Place = Place.INBOX, minutes_ago: float
     count += 1
     admitted = (NOW - timedelta(minutes=minutes_ago)).isoformat()
     name = PartName("SL-0412", part, role, take, light)
-    return ScanRow(count, sha or f"{count:064x}", 1, f"SL-0412_{part}.tif", name, "bed-a", place, f"/x/{count}", admitted)
+    sha = sha or f"{count:064x}"
+    return ScanRow(count, sha, 1, f"SL-0412_{part}.tif", name, "bed-a", place, f"/x/{count}", admitted)
 
 
 @pytest.mark.parametrize(

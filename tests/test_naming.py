@@ -75,7 +75,7 @@ def test_light_and_bed_may_be_in_the_name() -> None:
 
 @pytest.mark.parametrize("pattern", ["{part}", "{job}_{foo}", "{job}[_{part}", "{job}]_[{part}", "{job}{job}"])
 def test_bad_patterns_are_refused(pattern: str) -> None:
-    with pytest.raises(RuleBookError, match="naming.pattern"):
+    with pytest.raises(RuleBookError, match=r"naming\.pattern"):
         compile_rule(pattern)
 
 

@@ -23,7 +23,7 @@ def level(check: str, name: str, value: float | str | None, book: str = "fine-ar
 @pytest.mark.parametrize(
     ("book", "check", "name", "inside", "at", "outside", "at_is_worse"),
     [
-        # FADGI 2016, prints and photographs: misregistration < 0.50 px (3 star), < 0.33 px (4 star): the limit itself fails
+        # FADGI 2016, prints and photographs: misregistration < 0.50 px at 3 star, < 0.33 px at 4: the limit fails
         ("fadgi-3", "fringe", "red_green", 0.49, 0.50, 0.51, True),
         ("fadgi-4", "fringe", "blue_green", 0.32, 0.33, 0.34, True),
         # illuminance non-uniformity < 3 % and < 1 %
@@ -57,7 +57,8 @@ def test_pixels_or_ppi_is_one_reading(px: int, ppi: float, sound: bool) -> None:
 
 @pytest.mark.parametrize(
     ("value", "expected"),
-    [(0.99, Level.SOUND), (1.0, Level.SOUND), (1.01, Level.NOTE), (2.0, Level.NOTE), (2.01, Level.FAULT), (-2.01, Level.FAULT)],
+    [(0.99, Level.SOUND), (1.0, Level.SOUND), (1.01, Level.NOTE), (2.0, Level.NOTE), (2.01, Level.FAULT),
+     (-2.01, Level.FAULT)],
 )
 def test_doubling_by_its_absolute_value(value: float, expected: Level) -> None:
     assert level("seam", "doubling", value) is expected

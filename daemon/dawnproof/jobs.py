@@ -33,7 +33,8 @@ class Step(Enum):
 @dataclass(frozen=True, slots=True)
 class Standing:
     """A job's parts as they stand. `used` the scan that counts for each part, `superseded` lower takes, `strangers`
-    newer takes that show another picture and so supersede nothing, `doubled` labels claimed twice, `missing` labels, `contradiction` a sentence or ''."""
+    newer takes that show another picture and so supersede nothing, `doubled` labels claimed twice, `missing`
+    labels, `contradiction` a sentence or ''."""
 
     used: tuple[ScanRow, ...]
     superseded: tuple[ScanRow, ...]
@@ -157,7 +158,8 @@ def _listed(number: str, cells: dict[str, str], problems: list[str], line: int) 
     hold = cells.get("hold", "")
     parts = tuple(_part_label(p) for p in re.split(r"[\s;+/]+", cells.get("parts", "")) if p)
     return ListedJob(job_spelling(number), sizes["width_mm"], sizes["height_mm"], cells.get("medium", ""),
-                     sizes["print_mm"], cells.get("due", ""), "" if hold.casefold() in NO_WORDS else hold, cells.get("handling", ""),
+                     sizes["print_mm"], cells.get("due", ""), "" if hold.casefold() in NO_WORDS else hold,
+                     cells.get("handling", ""),
                      cells.get("up", ""), _counted_parts(parts))  # fmt: skip
 
 

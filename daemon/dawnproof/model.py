@@ -223,7 +223,7 @@ class Crop:
     skew_deg: float
     tight: Box
     corners: tuple[tuple[float, float], ...] = ()  # of the work, edge coordinates (x, y), clockwise from the top left
-    runs_out: Sides = Sides(False, False, False, False)  # noqa: RUF009 - frozen; sides where the work reaches the frame
+    runs_out: Sides = Sides(False, False, False, False)  # where the work reaches the frame
 
 
 @dataclass(frozen=True, slots=True)
@@ -325,7 +325,8 @@ class WaitingScan:
 
 @dataclass(frozen=True, slots=True)
 class RootRow:
-    """A studio's folder as it was last found to be the right one; `own_disk`: on another file system than the ledger."""
+    """A studio's folder as it was last found to be the right one; `own_disk`: on another file system than the
+    ledger."""
 
     path: str
     dev: int

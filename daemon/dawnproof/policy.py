@@ -235,7 +235,8 @@ def _profile(value: str | None, book: RuleBook, context: Context, why: str) -> F
     if rules and rules.allowed and not any(a.casefold() in value.casefold() for a in rules.allowed):
         return make_finding("encoding", "profile", Level.FAULT,
                             f"profile {value!r}; {rules.source or 'the rule book'} allows {', '.join(rules.allowed)}",
-                            needs=Needs.ARTWORK, advice="Set the scanner's output to one of the profiles allowed, and scan again")  # fmt: skip
+                            needs=Needs.ARTWORK, 
+                            advice="Set the scanner's output to a profile that is allowed, and scan again")  # fmt: skip
     return make_finding("encoding", "profile", Level.SOUND, f"profile {value!r}")
 
 

@@ -405,8 +405,10 @@ def _bed(book: str, name: str, rules: BedRules) -> Bed:
     seams = rules.seam_mm if isinstance(rules.seam_mm, list) else [] if rules.seam_mm is None else [rules.seam_mm]
     for seam in seams:
         if not 0 < seam < rules.width_mm:
-            raise RuleBookError(book, f"beds.{name}.seam_mm", f"{seam:g} mm lies outside the bed of {rules.width_mm:g} mm",
-                                "measure from the left edge of a full-width scan, or leave it out for a bed without stitch")  # fmt: skip
+            raise RuleBookError(book, f"beds.{name}.seam_mm", f"{seam:g} mm lies outside the bed of "
+                                f"{rules.width_mm:g} mm",
+                                "measure from the left edge of a full-width scan, or leave it out where there is "
+                                "no stitch")  # fmt: skip
     return Bed(name, rules.width_mm, rules.length_mm, tuple(sorted(seams)), rules.seam_tolerance_mm, rules.parallax,
                rules.lid, rules.blend_mm)  # fmt: skip
 

@@ -22,9 +22,9 @@ import pyvips
 
 sys.path[:0] = [str(Path(__file__).parents[2] / "daemon")]
 
-from dawnproof.model import Bed
-from dawnproof.storage.tiff_write import MasterTags, write_master
-from dawnproof.workers.measuring import Ask, measure_scan
+from dawnproof.model import Bed  # noqa: E402 - run from anywhere
+from dawnproof.storage.tiff_write import MasterTags, write_master  # noqa: E402
+from dawnproof.workers.measuring import Ask, measure_scan  # noqa: E402
 
 PPI = 600.0
 

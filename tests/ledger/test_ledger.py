@@ -45,11 +45,13 @@ def ledger(tmp_path: Path) -> Ledger:
 
 def scan(home: str = "/inbox/SL-0412_L.tif", sha: str = "a" * 64, job: str = "SL-0412") -> ScanRow:
     where = Where(1.0, 2.0, 3.0, 4.0, (SeamSample(1.0, 2.5, None, 0.9), SeamSample(2.0, None, None, 0.0)))
-    readings = (Reading("seam", "doubling", 2.5, "px", 0.9, where), Reading("encoding", "profile", None, "text", why="none"))
+    doubling = Reading("seam", "doubling", 2.5, "px", 0.9, where)
+    readings = (doubling, Reading("encoding", "profile", None, "text", why="none"))
     crop = Crop(Box(1, 2, 3, 4), 0.1, Box(2, 3, 1, 1), ((1.0, 2.0), (3.0, 4.0)))
     measured = Measured(sha, 10, 3, 4, 3, 16, 400.0, None, "none", "", "", readings, crop, b"\x89PNG\x00")
     findings = (Finding("seam", "doubling", Level.FAULT, Needs.ARTWORK, "text", "advice", where),)
-    return ScanRow(0, sha, 10, "SL-0412_L.tif", PartName(job, "L"), "bed-a", Place.INBOX, home, UTC, "", measured, findings)
+    name = PartName(job, "L")
+    return ScanRow(0, sha, 10, "SL-0412_L.tif", name, "bed-a", Place.INBOX, home, UTC, "", measured, findings)
 
 
 def test_a_scan_comes_out_as_it_went_in(ledger: Ledger) -> None:
@@ -94,9 +96,13 @@ def test_an_open_plan_is_found_after_a_restart_and_ends_once(tmp_path: Path) -> 
 
 
 def test_together_is_all_or_nothing(ledger: Ledger) -> None:
-    with pytest.raises(RuntimeError), ledger.together():
-        ledger.put_job(JobRow("SL-0412", JobState.WAITING), UTC)
-        raise RuntimeError
+    def half() -> None:
+        with ledger.together():
+            ledger.put_job(JobRow("SL-0412", JobState.WAITING), UTC)
+            raise RuntimeError
+
+    with pytest.raises(RuntimeError):
+        half()
     assert ledger.jobs() == ()
 
 

@@ -128,7 +128,8 @@ class Ledger(ShortAnswers):
 
     def job_numbers(self) -> frozenset[str]:
         """Numbers of all jobs of which a scan ever came under its name."""
-        rows = self._run("SELECT DISTINCT job FROM scans WHERE job IS NOT NULL AND place <> ?", (Place.UNPLACED.value,))
+        unplaced = Place.UNPLACED.value
+        rows = self._rows("SELECT DISTINCT job FROM scans WHERE job IS NOT NULL AND place <> ?", (unplaced,))
         return frozenset(r[0] for r in rows)
 
     def set_findings(self, scan: int, findings: Sequence[Finding]) -> None:
@@ -183,7 +184,7 @@ class Ledger(ShortAnswers):
     def jobs_since(self, since_utc: str) -> tuple[JobRow, ...]:
         """Jobs changed since then, and all that are still open."""
         open_states = (JobState.WAITING.value, JobState.UNFINISHED.value, JobState.WORKING.value)
-        rows = self._run("SELECT row FROM jobs WHERE changed_utc >= ? OR state IN (?,?,?) ORDER BY job",
+        rows = self._rows("SELECT row FROM jobs WHERE changed_utc >= ? OR state IN (?,?,?) ORDER BY job",
                          (since_utc, *open_states))  # fmt: skip
         return tuple(_JOB.validate_json(r[0]) for r in rows)
 
@@ -250,7 +251,8 @@ class Ledger(ShortAnswers):
                 if before is None or before.get(path) != row:
                     self._run("INSERT OR REPLACE INTO arriving (path, file, bed, bytes, since_utc, state, reason)"
                               " VALUES (?,?,?,?,?,?,?)",
-                              (path, row.file, row.bed, row.size_bytes, row.since_utc, row.state, row.reason))  # fmt: skip
+                              (path, row.file, row.bed, row.size_bytes, row.since_utc, row.state,
+                               row.reason))  # fmt: skip
         self._arriving = now
 
     def arriving(self) -> tuple[ArrivingRow, ...]:
@@ -289,7 +291,8 @@ class Ledger(ShortAnswers):
 
     def runs(self, since_utc: str = "") -> tuple[RunRow, ...]:
         """Runs with a sign of life since then."""
-        rows = self._rows("SELECT begun_utc, beat_utc, coalesce(ended_utc, '') FROM runs WHERE beat_utc >= ? ORDER BY id",
+        rows = self._rows("SELECT begun_utc, beat_utc, coalesce(ended_utc, '') FROM runs WHERE beat_utc >= ?"
+                          " ORDER BY id",
                          (since_utc,))  # fmt: skip
         return tuple(RunRow(*r) for r in rows)
 

@@ -35,14 +35,14 @@ class ShortAnswers(Connection):
         """Whether a scan that belongs to a job waits in the inbox."""
         return self._row("SELECT 1 FROM scans WHERE place = 'inbox' AND reason = '' LIMIT 1") is not None
 
-    def job_numbers(self, *states: JobState) -> tuple[str, ...]:
+    def jobs_in(self, *states: JobState) -> tuple[str, ...]:
         """Numbers of all jobs, or of those in these states."""
         where = f" WHERE state IN ({','.join('?' * len(states))})" if states else ""
         return tuple(r[0] for r in self._rows(f"SELECT job FROM jobs{where} ORDER BY job", [s.value for s in states]))
 
-    def scanned_jobs(self) -> tuple[str, ...]:
-        """Numbers of all jobs of which a scan ever came that was not set aside."""
-        rows = self._rows("SELECT DISTINCT job FROM scans WHERE job IS NOT NULL AND place <> 'unplaced'")
+    def jobs_without_second(self) -> tuple[str, ...]:
+        """Jobs with a bag that does not stand a second time yet."""
+        rows = self._rows("SELECT job FROM jobs WHERE json_extract(row, '$.second_missing') ORDER BY job")
         return tuple(r[0] for r in rows)
 
     def reasons(self) -> tuple[WaitingScan, ...]:

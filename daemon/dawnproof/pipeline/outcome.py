@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import json
-import shutil
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
 
 from .. import __version__
+from ..errors import MoveError
 from ..jobs import Standing
 from ..ledger.ledger import Ledger
 from ..model import (
@@ -38,7 +38,7 @@ from ..storage.disk import digest
 from ..storage.moves import copy, free_name, make_folder, write_beside
 from ..storage.studio import Studio
 from ..workers.making import JobAsk, Made, PartAsk
-from .filing import STAGING
+from .steps import STAGING, discard
 
 SOFTWARE = f"Dawnproof {__version__}"
 FLATBED_NOTE = (
@@ -59,22 +59,24 @@ class Case:
     proofs: Path
 
 
-def open_case(studio: Studio, row: JobRow, standing: Standing, listed: ListedJob | None) -> Case:
-    """Make the folders of an attempt; they are hidden, beside the place where they will stand."""
+def open_case(studio: Studio, ledger: Ledger, row: JobRow, standing: Standing, listed: ListedJob | None) -> Case:
+    """Make the folders of an attempt; they are hidden, beside the place where they will stand. Never for a job with
+    an open filing. MoveError where that cannot be done."""
     book = studio.book.for_job(row.job, listed.medium if listed else "")
     staging = studio.archive / f"{STAGING}{row.job}"
     proofs = studio.proof / f"{STAGING}{row.job}"
     for folder in (staging, proofs):
-        shutil.rmtree(folder, ignore_errors=True)
+        if not discard(folder, ledger):
+            raise MoveError(f"{folder} may hold scans that are nowhere else; look into it, then move it away")
     make_folder(staging / "data" / "parts")
     make_folder(proofs)
     return Case(replace(row, kind=book.kind), book, listed, standing, staging, proofs)
 
 
-def close_case(case: Case) -> None:
-    """Remove the folders of an attempt that came to nothing."""
+def close_case(case: Case, ledger: Ledger) -> None:
+    """Remove the folders of an attempt that came to nothing; never while its filing is open."""
     for folder in (case.staging, case.proofs):
-        shutil.rmtree(folder, ignore_errors=True)
+        discard(folder, ledger)
 
 
 def ask_of(case: Case, studio: Studio, ledger: Ledger, recurring: frozenset[int] = frozenset()) -> JobAsk:
@@ -140,6 +142,7 @@ def archive_filing(case: Case, studio: Studio, ledger: Ledger, made: Made, now: 
         else:
             moves.append(FilingStep(StepKind.MOVE_SCAN, row.home, str(staged), row.id, row.sha256, Place.ARCHIVE,
                                     str(settled)))  # fmt: skip
+    after = replace(after, second_missing=studio.second is not None)
     _close_bag(case, ledger, after, made, kept, now)
     steps = [*moves, FilingStep(StepKind.SETTLE, str(case.staging), str(final)),
              FilingStep(StepKind.SHOW, str(case.proofs), str(studio.proof / case.row.job))]  # fmt: skip
@@ -210,7 +213,7 @@ def _close_bag(case: Case, ledger: Ledger, after: JobRow, made: Made, kept: dict
     digests["data/record.json"] = digest(case.staging / "data" / "record.json").sha256
     digests |= {master.path: master.sha256 for master in made.masters}
     info = [("Bag-Software-Agent", SOFTWARE), ("External-Identifier", case.row.job),
-            ("External-Description", f"scans and production master of {case.row.job}, version {after.version}")]  # fmt: skip
+            ("External-Description", f"scans and production master, version {after.version}")]  # fmt: skip
     write_tag_files(case.staging, digests, now.date().isoformat(), info, coming)
 
 

@@ -11,6 +11,7 @@ import tempfile
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 from .disk import rename_noreplace
 from .studio import NETWORK_TYPES, Studio, file_system
@@ -54,7 +55,7 @@ def _versions() -> Iterator[Line]:
 def _codecs() -> Line:
     import imagecodecs
 
-    needed = {"LZW": imagecodecs.LZW, "deflate": imagecodecs.DEFLATE, "ZSTD": imagecodecs.ZSTD}
+    needed: dict[str, Any] = {"LZW": imagecodecs.LZW, "deflate": imagecodecs.DEFLATE, "ZSTD": imagecodecs.ZSTD}
     missing = [name for name, codec in needed.items() if not codec.available]
     return Line(
         not missing,

@@ -163,7 +163,7 @@ def check_local(folder: Path) -> None:
     kind = file_system(folder)
     if kind in NETWORK_TYPES:
         raise EnvironmentFault(f"{folder} lies on a network share ({kind}); the ledger must be on a local disk: "
-                               "keep the studio on this machine and only its folders ([folders]) on the share")  # fmt: skip
+                               "keep the studio on this machine, and only its [folders] on the share")  # fmt: skip
 
 
 def file_system(folder: Path) -> str:

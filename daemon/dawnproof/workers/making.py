@@ -224,7 +224,8 @@ def unused_seam(finding: Finding) -> Finding:
     """A finding about a strip that the master does not show."""
     if finding.check != "seam" or finding.level is not Level.FAULT:
         return finding
-    return Finding(finding.check, finding.name, Level.NOTE, None, f"{finding.text}; the strip is not used in the master",
+    return Finding(finding.check, finding.name, Level.NOTE, None, f"{finding.text}; the strip is not "
+                   "used in the master",
                    "", finding.where)  # fmt: skip
 
 
@@ -236,7 +237,8 @@ def plan_document(plan: JoinPlan, out: str) -> dict[str, Any]:
         "height_px": plan.height,
         "refused": None,
         "parts": [
-            {"file": p.name, "matrix": [[float(v) for v in row] for row in p.matrix], "gain": [float(g) for g in p.gain]}
+            {"file": p.name, "matrix": [[float(v) for v in row] for row in p.matrix],
+             "gain": [float(g) for g in p.gain]}
             for p in plan.parts
         ],
         "overlaps": [

@@ -54,7 +54,8 @@ def measure_scan(ask: Ask) -> Measured:
         channels=frame.channels, depth_bits=frame.depth_bits, ppi_x=frame.ppi_x, ppi_y=frame.ppi_y,
         compression=frame.compression, profile=profile if isinstance(profile, str) else "",
         icc_sha256=hashlib.sha256(frame.icc).hexdigest() if frame.icc else "", readings=looked.readings, crop=crop,
-        thumb=_png(looked.thumb), seconds=(*looked.seconds, ("total", total)), x_position_mm=frame.x_position_mm, marks=looked.marks,
+        thumb=_png(looked.thumb), seconds=(*looked.seconds, ("total", total)), x_position_mm=frame.x_position_mm,
+        marks=looked.marks,
     )  # fmt: skip
 
 
