@@ -23,9 +23,9 @@ from scipy import ndimage
 from scipy.stats import beta
 from skimage import color, data
 
-sys.path[:0] = [str(Path(__file__).parents[2] / "daemon"), str(Path(__file__).parent)]
+sys.path[:0] = [str(Path(__file__).parents[2] / "daemon"), str(Path(__file__).parents[1])]
 
-from join_scene import ArraySource, Floats, Laid, Scene, laid, scan  # noqa: E402
+from bench.join_scene import ArraySource, Floats, Laid, Scene, laid, scan  # noqa: E402
 
 from dawnproof.assemble.join import plan_join, render  # noqa: E402
 from dawnproof.assemble.parts import JoinPart, JoinPlan  # noqa: E402

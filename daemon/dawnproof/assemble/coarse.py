@@ -61,8 +61,32 @@ def bed_marks(first: Grey, second: Grey) -> npt.NDArray[np.bool_] | None:
     return marks if marks.mean() < 0.3 else None
 
 
-def feature_candidates(first: Grey, second: Grey, most: int = 3) -> Iterator[Candidate]:
-    """From matched features, the best supported first. Both are normalised, bed marks already 0."""
+@dataclass(frozen=True)
+class Features:
+    """(n, 2) places x, y and (n, 128) descriptors."""
+
+    points: Grey
+    words: Grey
+
+    def outside(self, marks: npt.NDArray[np.bool_]) -> Features:
+        """Without those that lie on marks."""
+        at = np.rint(self.points).astype(int)
+        rows, columns = marks.shape
+        kept = ~marks[np.clip(at[:, 1], 0, rows - 1), np.clip(at[:, 0], 0, columns - 1)]
+        return Features(self.points[kept], self.words[kept])
+
+
+def features(image: Grey) -> Features:
+    """Of a normalised overview; places that are 0 are left out."""
+    sift = cv2.SIFT.create(nfeatures=FEATURES, contrastThreshold=0.015)
+    keys, words = sift.detectAndCompute(_as_bytes(image), (image != 0).astype(np.uint8))
+    if words is None:
+        return Features(np.zeros((0, 2), np.float32), np.zeros((0, 128), np.float32))
+    return Features(np.array([key.pt for key in keys], np.float32), np.asarray(words, dtype=np.float32))
+
+
+def feature_candidates(first: Features, second: Features, most: int = 3) -> Iterator[Candidate]:
+    """From matched features, the best supported first."""
     found = _matches(first, second)
     if found is None:
         return
@@ -81,19 +105,16 @@ def feature_candidates(first: Grey, second: Grey, most: int = 3) -> Iterator[Can
         from_points, to_points = from_points[left], to_points[left]
 
 
-def _matches(first: Grey, second: Grey) -> tuple[Grey, Grey] | None:
-    sift = cv2.SIFT.create(nfeatures=FEATURES, contrastThreshold=0.015)
-    sets = [sift.detectAndCompute(_as_bytes(image), (image != 0).astype(np.uint8)) for image in (first, second)]
-    (keys_a, words_a), (keys_b, words_b) = sets
-    if words_a is None or words_b is None or min(len(keys_a), len(keys_b)) < _LEAST_INLIERS:
+def _matches(first: Features, second: Features) -> tuple[Grey, Grey] | None:
+    if min(len(first.points), len(second.points)) < _LEAST_INLIERS:
         return None
     matcher = cv2.FlannBasedMatcher({"algorithm": 1, "trees": 4}, {"checks": 48})
-    pairs = [p for p in matcher.knnMatch(words_a, words_b, k=2) if len(p) == 2]
+    pairs = [p for p in matcher.knnMatch(first.words, second.words, k=2) if len(p) == 2]
     kept = [p[0] for p in pairs if p[0].distance < 0.85 * p[1].distance]
     if len(kept) < _LEAST_INLIERS:
         return None
-    from_points = np.array([keys_a[m.queryIdx].pt for m in kept], np.float32)
-    to_points = np.array([keys_b[m.trainIdx].pt for m in kept], np.float32)
+    from_points = first.points[[m.queryIdx for m in kept]]
+    to_points = second.points[[m.trainIdx for m in kept]]
     moved = np.linalg.norm(from_points - to_points, axis=1) > _SAME_PLACE_PX
     return from_points[moved], to_points[moved]
 

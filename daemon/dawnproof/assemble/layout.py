@@ -59,7 +59,7 @@ def lay_out(views: Sequence[View], pairs: Pairs) -> Layout:
     """All overlaps at once; every part must be reachable through `pairs`."""
     reference = reference_part(len(views), pairs)
     order = outward(len(views), pairs, reference)
-    start = _chained(pairs, order, len(views))
+    start = chained(pairs, order, len(views))
     matrices, freedom = solve(views, pairs, reference, start)
     matrices = [_settled(m) for m in matrices]
     corners = np.concatenate(
@@ -76,7 +76,7 @@ def lay_out(views: Sequence[View], pairs: Pairs) -> Layout:
     return Layout(moved, reference, rows, tuple(order), int(width), int(height), freedom)
 
 
-def _chained(pairs: Pairs, order: Sequence[int], count: int) -> list[Matrix]:
+def chained(pairs: Pairs, order: Sequence[int], count: int) -> list[Matrix]:
     """First places: each part through one already placed."""
     places: list[Matrix] = [np.eye(2, 3)] * count
     done = [order[0]]

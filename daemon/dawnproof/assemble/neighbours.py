@@ -10,11 +10,11 @@ from itertools import combinations
 from ..errors import JoinRefused
 from ..measure.relief import Relief
 from .laying import relief_of
-from .layout import outward
+from .layout import chained, outward
 from .parts import JoinPart, JoinSettings
-from .register import PairFit
+from .register import PairFit, prove, refine, share_and_width
 from .search import Touch, overview_factor, touching
-from .view import View
+from .view import View, at_level, compose, inverse
 
 _GRID = re.compile(r"r(\d+)c(\d+)", re.IGNORECASE)
 MM_PER_INCH = 25.4
@@ -57,21 +57,43 @@ def find_neighbours(parts: Sequence[JoinPart], settings: JoinSettings, progress:
     views = [View(part) for part in parts]
     found = Neighbours(views)
     factor = overview_factor(views)
+    every = list(combinations(range(len(parts)), 2))
     promised = expected_pairs([part.label for part in parts])
-    rest = [pair for pair in combinations(range(len(parts)), 2) if pair not in promised]
     failures: dict[tuple[int, int], Touch] = {}
     fixed: set[int] = {0}
+    # where names promise nothing most pairs are apart, and proving that takes longest: first what is found at once
+    quick = len(promised) == len(every) and len(every) > 1
     for done, pair in enumerate(promised):
-        _try(found, pair, factor, settings, fixed, failures)
+        _try(found, pair, factor, settings, fixed, failures, quick)
         progress((done + 1) / len(promised))
-    for pair in rest:
-        if len(outward(len(parts), found.pairs, 0)) == len(parts):
+    for pair in [*promised, *(p for p in every if p not in promised)] if quick else every:
+        together = outward(len(parts), found.pairs, pair[0])
+        if len(together) == len(parts):
             break
-        _try(found, pair, factor, settings, fixed, failures)
+        if pair[1] not in together and not (pair in failures and not quick):
+            _try(found, pair, factor, settings, fixed, failures)
     reached = outward(len(parts), found.pairs, 0)
     if len(reached) < len(parts):
-        raise _apart(parts, reached, failures, found, settings)
+        raise _apart(parts, reached, failures, settings)
+    _complete(found, every, factor, settings)
     return found
+
+
+def _complete(found: Neighbours, every: Sequence[tuple[int, int]], factor: int, settings: JoinSettings) -> None:
+    """Pairs that must lie on one another by the places found so far, but were not looked at or not seen."""
+    order = outward(len(found.views), found.pairs, 0)
+    places = chained(found.pairs, order, len(found.views))
+    for a, b in every:
+        if (a, b) in found.pairs:
+            continue
+        onto = compose(inverse(places[b]), places[a])
+        if share_and_width(found.views[a], found.views[b], onto)[0] < settings.least_share:
+            continue
+        rough = prove(found.views[a], found.views[b], at_level(onto, factor), factor)
+        fit = refine(found.views[a], found.views[b], rough, factor) if rough else None
+        if fit is not None and fit.share >= settings.least_share:
+            found.pairs[a, b] = fit
+            found.relief[a, b] = relief_of(found.views[a], found.views[b], fit).likeness
 
 
 def _try(
@@ -81,16 +103,17 @@ def _try(
     settings: JoinSettings,
     fixed: set[int],
     failures: dict[tuple[int, int], Touch],
+    quick: bool = False,
 ) -> None:
     a, b = pair
-    touch = touching(found.views[a], found.views[b], factor, may_turn=b not in fixed)
+    touch = touching(found.views[a], found.views[b], factor, may_turn=b not in fixed, quick=quick)
     if touch.fit is None:
         failures[pair] = touch
         return
-    _refuse_extremes(found.views[a], touch, settings)
     relief = relief_of(found.views[a], touch.second, touch.fit)
     if touch.second.turns != found.views[a].turns and _lit_wrong(relief, settings):
         raise _turned(found.views[a], touch.second, relief)
+    _refuse_extremes(found.views[a], touch, settings)
     if touch.fit.share < settings.least_share:
         failures[pair] = Touch(None, touch.second, "overlap", touch.fit.share)
         return
@@ -138,7 +161,6 @@ def _apart(
     parts: Sequence[JoinPart],
     reached: Sequence[int],
     failures: dict[tuple[int, int], Touch],
-    found: Neighbours,
     settings: JoinSettings,
 ) -> JoinRefused:
     """The most telling reason why a part hangs on none of the others."""

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
+import numpy.typing as npt
 
-from .coarse import Candidate, bed_marks, correlation_candidates, feature_candidates, normalised
+from .coarse import Candidate, Features, bed_marks, correlation_candidates, feature_candidates, features, normalised
 from .parts import Matrix
 from .register import PairFit, prove, refine
 from .repeat import repeat_of
@@ -38,10 +40,13 @@ def overview_factor(views: list[View]) -> int:
     return max(1, int(np.ceil(max(max(v.width, v.height) for v in views) / OVERVIEW_SIDE)))
 
 
-def touching(first: View, second: View, factor: int, may_turn: bool = True) -> Touch:
-    """Looks for the one place of `second` on `first`, upright first, then turned by quarters."""
+def touching(first: View, second: View, factor: int, may_turn: bool = True, quick: bool = False) -> Touch:
+    """Looks for the one place of `second` on `first`, upright first, then turned by quarters; `quick` only by what
+    features show at once."""
     pictures = _Pictures(first, second, factor)
     found = _proved(first, second, factor, _featured(pictures, second))
+    if not found and quick:
+        return Touch(None, second, "unrelated")
     if not found:
         found = _proved(first, second, factor, _correlated(pictures, second))
     if found:
@@ -77,7 +82,7 @@ def _touching_turned(first: View, second: View, factor: int, pictures: _Pictures
 
 
 def _featured(pictures: _Pictures, second: View) -> list[Candidate]:
-    return [c for c in feature_candidates(*pictures.pair(second)) if _quarter(c.matrix) == 0]
+    return [c for c in feature_candidates(*pictures.features(second)) if _quarter(c.matrix) == 0]
 
 
 def _lost(first: View, second: View, factor: int) -> Touch:
@@ -94,22 +99,42 @@ class _Pictures:
 
     def __init__(self, first: View, second: View, factor: int) -> None:
         self.first, self.factor = first, factor
-        self.plain = normalised(first.overview(factor))
         second.overview(factor)
-        as_first = second.turned(first.turns - second.turns)
-        self.marks = bed_marks(self.plain, normalised(as_first.overview(factor)))
+        as_first = second if second.turns == first.turns else second.turned(first.turns - second.turns)
+        self.marks = bed_marks(self._plain(first), self._plain(as_first))
+
+    def _plain(self, view: View) -> Grey:
+        """The work alone, normalised."""
+
+        def made() -> Grey:
+            picture = normalised(view.overview(self.factor))
+            _outside(picture, view, self.factor)
+            return picture
+
+        return np.asarray(view.remembered(("normalised", self.factor), made))
+
+    def _marks_on(self, view: View) -> npt.NDArray[np.bool_] | None:
+        if self.marks is None:
+            return None
+        turned = np.rot90(self.marks, view.turns - self.first.turns)
+        return turned if turned.shape == self._plain(view).shape else None
 
     def pair(self, second: View) -> tuple[Grey, Grey]:
-        theirs = normalised(second.overview(self.factor))
-        ours = self.plain.copy()
-        if self.marks is not None:
-            ours[self.marks] = 0
-            turned = np.rot90(self.marks, second.turns - self.first.turns)
-            if turned.shape == theirs.shape:
-                theirs[turned] = 0
-        _outside(ours, self.first, self.factor)
-        _outside(theirs, second, self.factor)
-        return ours, theirs
+        """Both pictures, 0 on the marks."""
+        found = []
+        for view in (self.first, second):
+            picture, marks = self._plain(view), self._marks_on(view)
+            found.append(picture if marks is None else np.where(marks, np.float32(0), picture))
+        return found[0], found[1]
+
+    def features(self, second: View) -> tuple[Features, Features]:
+        """Features of both, none on the marks."""
+        found = []
+        for view in (self.first, second):
+            made = view.remembered(("features", self.factor), partial(features, self._plain(view)))
+            marks = self._marks_on(view)
+            found.append(made if marks is None else made.outside(marks))
+        return found[0], found[1]
 
 
 def _outside(picture: Grey, view: View, factor: int) -> None:

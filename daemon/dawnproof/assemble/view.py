@@ -30,12 +30,19 @@ class View:
         self.full_scale = float(2**part.image.depth_bits - 1)
         self.work = self._upright(part.box or Box(0, 0, width, height))
         self.kept: dict[int, Grey] = {}
+        self._memory: dict[object, Any] = {}
 
     def turned(self, quarters: int) -> View:
         """The same part turned further anticlockwise; overviews already made are turned along."""
         other = View(self.part, self.turns + quarters, self.negative)
         other.kept = {factor: np.rot90(small, quarters) for factor, small in self.kept.items()}
         return other
+
+    def remembered(self, what: object, made: Callable[[], Any]) -> Any:
+        """What `made` gives, made only once for this view."""
+        if what not in self._memory:
+            self._memory[what] = made()
+        return self._memory[what]
 
     def negated(self) -> View:
         """The same view with grey values upside down."""
