@@ -50,14 +50,22 @@ def bags_of(studio: Studio) -> tuple[Path, ...]:
     )
 
 
-def fixity_share(studio: Studio, ledger: Ledger, now_utc: str) -> tuple[FixityRow, ...]:
-    """Read again the bags that were not read for the longest time, up to tonight's share of the archive."""
+def bags_of_job(studio: Studio, job: str) -> tuple[Path, ...]:
+    """The bags of one job, oldest version first."""
+    found = [bag for bag in bags_of(studio) if _job_of(bag) == job]
+    return tuple(sorted(found, key=_version_of))
+
+
+def fixity_share(studio: Studio, ledger: Ledger, now_utc: str,
+                 progress: Callable[[int], None] = lambda octets: None) -> tuple[FixityRow, ...]:  # fmt: skip
+    """Read again the bags that were not read for the longest time, up to tonight's share of the archive. `progress` is
+    told the octets of each file read, and may raise to break off; what was read until then is entered."""
     bags = bags_of(studio)
     last = {row.bag: row.when_utc for row in ledger.fixity()}
     count = max(1, round(len(bags) * studio.book.fixity.share_percent / 100)) if bags else 0
     found = []
     for bag in sorted(bags, key=lambda b: last.get(b.name, ""))[:count]:
-        state = _state(bag, ledger.scans_at(Place.ARCHIVE), lambda octets: None)
+        state = _state(bag, _scans_in(bag, ledger), progress)
         text = "as filed" if state.ok else _worded(state)
         row = FixityRow(now_utc, bag.name, state.ok, text)
         ledger.say_fixity(row)
@@ -79,6 +87,10 @@ def _state(bag: Path, rows: Sequence[ScanRow], progress: Callable[[int], None]) 
             changed.append(path)
     unreadable = (*check.unreadable, check.problem) if check.problem else check.unreadable
     return BagState(_job_of(bag), _version_of(bag), tuple(changed), tuple(missing), check.extra, unreadable)
+
+
+def _scans_in(bag: Path, ledger: Ledger) -> list[ScanRow]:
+    return [r for r in ledger.scans_of(_job_of(bag)) if r.place is Place.ARCHIVE]
 
 
 def _other_bytes(home: Path, row: ScanRow, bag: Path) -> bool:

@@ -129,7 +129,7 @@ def _carry_out(studio: Studio, ledger: Ledger) -> None:
     from ..storage.studio import StudioLock
     from ..workers.pool import Pool
 
-    if not _decided(ledger):
+    if not _decided(ledger) and not ledger.anything_to_file():
         return
     try:
         lock = StudioLock(studio)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import difflib
-import os
 from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
@@ -32,7 +31,6 @@ from ..policy import outcome_of
 from ..storage.moves import free_name
 from ..storage.studio import Studio
 from ..workers.measuring import Ask, measure_scan
-from .filing import Filer
 from .outcome import Case, job_findings, judged, listed_of
 
 DONE = {"accept": "accepted", "refuse": "refused", "release": "released"}
@@ -93,15 +91,13 @@ def place_scan(studio: Studio, ledger: Ledger, file: str, name: str, who: str) -
     step = FilingStep(StepKind.MOVE_SCAN, row.home, str(target), row.id, row.sha256, Place.INBOX)
     before = ledger.job(part.job) or JobRow(part.job, JobState.WAITING, first_utc=now)
     state = before.state if before.outcome else JobState.WAITING
-    Filer(studio, ledger, lambda: now).carry_out(
-        Filing(part.job, (step,), replace(before, last_utc=now, state=state, said_unfinished=False))
-    )
-    with ledger.together():
-        ledger.rename_scan(row.id, part, Place.INBOX)
+    with ledger.together():  # planned here, moved by whoever holds the studio: both or neither
+        ledger.rename_scan(row.id, part, row.place)
         ledger.set_measured(row.id, measured)
         ledger.decide(part.job, Decision(who, "place", f"{row.file} is {name}", now))
         ledger.say(EventRow(now, "decided", part.job, f"{row.file} placed as {name} by {who}"))
-    os.utime(target)
+        after = replace(before, last_utc=now, state=state, said_unfinished=False)
+        ledger.begin_filing(Filing(part.job, (step,), after), now)
     return f"{row.file} is now {shown(target.name)}, part {part.part} of {part.job}; the daemon judges it with its job"
 
 

@@ -3,12 +3,11 @@ again. So recovery after a crash is one function: take the open filings again fr
 
 from __future__ import annotations
 
-import os
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
-from ..errors import MoveError
+from ..errors import LedgerError, MoveError
 from ..ledger.ledger import Ledger
 from ..model import EventRow, Filing, FilingStep, Place, StepKind, shown
 from ..storage.disk import digest, identity
@@ -20,9 +19,9 @@ from .steps import clear, clear_leftovers, close, discard, put, settle, show
 
 @dataclass(frozen=True, slots=True)
 class Taken:
-    """What came of open filings: how many are done, and why others are not, by job."""
+    """What came of open filings: the jobs ('' for a scan of none) that are done, and why others are not, by job."""
 
-    done: int
+    done: tuple[str, ...]
     problems: tuple[tuple[str, str], ...]
 
 
@@ -61,14 +60,14 @@ class Filer:
 
     def retry(self) -> Taken:
         """Go on with filings that are open."""
-        done, problems = 0, []
+        done, problems = [], []
         for number, filing in self._ledger.open_filings():
             try:
                 self._take(number, filing)
-                done += 1
+                done.append(filing.job)
             except MoveError as error:
                 problems.append((filing.job, str(error)))
-        return Taken(done, tuple(problems))
+        return Taken(tuple(done), tuple(problems))
 
     def busy_jobs(self) -> frozenset[str]:
         """Jobs with an open filing: their stagings may hold the only copy of a scan."""
@@ -83,13 +82,17 @@ class Filer:
         for step in filing.steps:
             self._proceed()
             self._roots.check(Path(step.target))
-            if step.kind is StepKind.MOVE_SCAN and self._is_lost(step):
+            try:
+                self._step(step, filing)
+            except LedgerError:
+                raise
+            except MoveError:
+                if step.kind is not StepKind.MOVE_SCAN or not self._is_lost(step):
+                    raise
                 if step.final:
                     self._abandon(number, filing, step)
                     return
                 self._lost(step, filing)
-                continue
-            self._step(step, filing)
         self._ledger.end_filing(number, filing, self._now_utc())
 
     def _step(self, step: FilingStep, filing: Filing) -> None:
@@ -129,18 +132,11 @@ class Filer:
     # a scan that a person took or the scanner wrote over while its filing was under way
 
     def _is_lost(self, step: FilingStep) -> bool:
-        source = Path(step.source)
         if any(identity(Path(path)) is not None for path in (step.target, step.final) if path):
             return False
+        source = Path(step.source)
         self._roots.check(source)
-        if identity(source) is None:
-            return True
-        return digest(source).sha256 != step.sha256 if self._may_have_changed(step, source) else False
-
-    def _may_have_changed(self, step: FilingStep, source: Path) -> bool:
-        """A rename reads the file anyway before it is trusted; only a file that is another one by size is sure to be
-        lost without reading."""
-        return True
+        return identity(source) is None or digest(source).sha256 != step.sha256
 
     def _lost(self, step: FilingStep, filing: Filing) -> None:
         """The filing goes on without it."""
@@ -169,8 +165,3 @@ class Filer:
             self._ledger.moved(step.scan, place, str(home), step.source, self._now_utc())
         make_folder(home.parent)
         move(Path(step.target), home, step.sha256)
-
-
-def remove_folder(folder: Path) -> None:
-    """An empty folder disappears; one with anything in it stays."""
-    os.rmdir(folder)  # noqa: PTH106 - the call that refuses a folder with anything in it

@@ -28,10 +28,10 @@ from ..model import (
 from ..naming import NamingRule, NotNamed, outer_sides, read_name
 from ..policy import make_finding
 from ..rulebook import RuleBook
-from ..storage.disk import digest
 from ..storage.moves import free_name, make_folder
 from ..storage.studio import Studio
 from ..workers.measuring import Ask
+from .roots import Roots
 from .thumbs import thumb_mm, thumb_of
 
 REFERENCES = {Role.REF, Role.TARGET, Role.SHIM}
@@ -50,7 +50,7 @@ class Arrived:
 def arrived(studio: Studio, ledger: Ledger, rule: NamingRule, path: Path, bed_folder: str | None,
             listed: dict[str, ListedJob]) -> Arrived:  # fmt: skip
     """Which bed a file comes from and which part its name claims."""
-    known = [job.job for job in listed.values()] + [job.job for job in ledger.jobs()]
+    known = [job.job for job in listed.values()] + list(ledger.jobs_in())
     name = read_name(path.name, rule, known)
     bed = bed_folder or (name.bed if isinstance(name, PartName) and name.bed else None)
     names = {b.name.casefold() for b in studio.book.beds}
@@ -92,25 +92,26 @@ def admitted_already(ledger: Ledger, path: Path, sha256: str) -> ScanRow | None:
     return row if row is not None and row.sha256 == sha256 and row.place is Place.INBOX else None
 
 
-def place_elsewhere(studio: Studio, row: ScanRow) -> Filing | None:
+def belongs_elsewhere(row: ScanRow) -> bool:
+    """Whether a scan is no part of a job: set aside, a trial, a reference."""
+    return bool(row.reason) or (row.name is not None and (row.name.role is Role.TRIAL or row.name.role in REFERENCES))
+
+
+def place_elsewhere(studio: Studio, row: ScanRow, roots: Roots) -> Filing | None:
     """The filing of a scan that belongs to no job's parts: unplaced, a trial, a reference. None for all others."""
     if row.reason:
-        return _one_move(studio, row, studio.unplaced, Place.UNPLACED)
+        return _one_move(row, studio.unplaced, Place.UNPLACED, roots)
     if row.name is None:
         return None
     if row.name.role is Role.TRIAL:
-        return _one_move(studio, row, studio.trials, Place.TRIALS)
+        return _one_move(row, studio.trials, Place.TRIALS, roots)
     if row.name.role in REFERENCES:
-        return _one_move(studio, row, studio.reference / row.bed, Place.REFERENCE)
+        return _one_move(row, studio.reference / row.bed, Place.REFERENCE, roots)
     return None
 
 
-def digest_unmeasured(path: Path) -> str:
-    """Digest of a file no child could measure; MoveError where it cannot be read: then it stays."""
-    return digest(path).sha256
-
-
-def _one_move(studio: Studio, row: ScanRow, folder: Path, place: Place) -> Filing:
+def _one_move(row: ScanRow, folder: Path, place: Place, roots: Roots) -> Filing:
+    roots.check(folder)
     make_folder(folder)
     target = folder / free_name(folder, Path(row.home).name, {"REASONS.txt"})
     steps = (

@@ -15,7 +15,7 @@ LAST_SCANS = 12
 
 def recurring_scans(ledger: Ledger, scans: Sequence[ScanRow]) -> frozenset[int]:
     """Numbers of those scans whose streaks stand at the same place of the bed in a scan of another job."""
-    others = ledger.scans_at(Place.INBOX, Place.ARCHIVE, Place.REWORK)[-4 * LAST_SCANS :]
+    others = ledger.last_scans(4 * LAST_SCANS, Place.INBOX, Place.ARCHIVE, Place.REWORK)
     found = set()
     for row in scans:
         theirs = [m for o in others if _job(o) != _job(row) and o.bed == row.bed for m in streaks(o)]

@@ -1,0 +1,458 @@
+"""Files of the inbox between their first sight and their scan row: settling, waiting their turn, being measured."""
+
+from __future__ import annotations
+
+import queue
+import traceback
+from collections import deque
+from collections.abc import Callable
+from concurrent.futures import Executor, Future
+from dataclasses import dataclass, replace
+from datetime import datetime
+from enum import Enum
+from pathlib import Path
+
+from ..errors import LedgerError, MoveError, NotAScan, NotWhole, ScanError, WorkerDied
+from ..ledger.ledger import Ledger
+from ..model import (
+    ArrivingRow,
+    Identity,
+    JobRow,
+    JobState,
+    ListedJob,
+    Measured,
+    PartName,
+    Place,
+    ScanRow,
+    StayingRow,
+    WaitingScan,
+    shown,
+)
+from ..naming import compile_rule, job_key
+from ..pipeline.intake import Arrived, admit, admitted_already, arrived, ask_for, belongs_elsewhere, said_event
+from ..pipeline.roots import Roots
+from ..storage.disk import Digested, digest
+from ..storage.studio import Studio
+from ..storage.tiff import open_scan
+from ..storage.whole import bytes_in_holes
+from ..watch.gate import Gate, Lease, Passage, WholeChecks, left_alone, pass_gate
+from ..watch.inbox import Entry, scan_inbox
+from ..watch.observer import Hint
+from ..watch.settle import Patience, Watched
+from ..workers.measuring import measure_scan
+from ..workers.pool import Pool
+from .voice import Voice, now_utc
+
+SCAN_ENDINGS = (".tif", ".tiff", ".btf", ".tf8")
+LOOK_S = 1.0  # between two looks at a file that settles
+LOOK_AGAIN_S = 5.0  # and at one that settled without being whole
+OFFERED = 4  # files handed to the children at a time: the rest waits here, in turns between the beds
+
+
+class Stage(Enum):
+    """How far a file has come."""
+
+    SETTLING = "settling"
+    TURN = "waiting its turn"
+    MEASURING = "measuring"
+    READING = "reading"  # its digest, where no child could measure it
+    WAITING = "waiting"  # not whole; it may still become so
+    STAYING = "staying"  # a link, a pipe, left alone by rule, unreadable
+
+
+@dataclass
+class _File:
+    entry: Entry
+    since_utc: str
+    stage: Stage = Stage.SETTLING
+    watched: Watched | None = None
+    reason: str = ""
+    look_s: float = 0.0
+    arrived: Arrived | None = None
+    identity: Identity | None = None
+    measuring: Future[Measured] | None = None
+    reading: Future[Digested] | None = None
+    error: ScanError | None = None
+    undecodable: Identity | None = None
+    deaths: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Admitted:
+    """A scan that was entered in the ledger."""
+
+    row: ScanRow
+    elsewhere: bool  # it belongs to no job's parts and goes to its own place
+
+
+class Arrivals:
+    """`take_hints`, `full_scan`, `look` are called by the loop; `on_admitted` gets every new scan row."""
+
+    def __init__(
+        self,
+        studio: Studio,
+        ledger: Ledger,
+        pool: Pool,
+        roots: Roots,
+        voice: Voice,
+        reader: Executor,
+        on_admitted: Callable[[Admitted], None],
+    ) -> None:
+        self._studio, self._ledger, self._pool, self._roots, self._voice = studio, ledger, pool, roots, voice
+        self._reader = reader
+        self._on_admitted = on_admitted
+        self._rule = compile_rule(studio.book.naming.pattern, studio.book.name)
+        self._intake = studio.book.intake
+        self._patience = Patience(self._intake.settle_s, self._intake.give_up_min * 60)
+        self._files: dict[Path, _File] = {}
+        self._turns: dict[str, deque[Path]] = {}
+        self._admitted: dict[Path, Identity] = {}
+        self._stays: dict[str, StayingRow] = {r.path: r for r in ledger.staying()}
+        self._measuring = 0
+        self.reasons_due = True
+        self.impatient = False  # nothing more will come: what is not whole now never will be
+        self.listed: dict[str, ListedJob] = {}
+
+    # what the loop asks
+
+    def left(self) -> bool:
+        """Whether a file has not come to its end yet."""
+        return any(f.stage is not Stage.STAYING for f in self._files.values())
+
+    def busy(self) -> bool:
+        """Whether something is being measured or read right now."""
+        return any(f.stage in {Stage.MEASURING, Stage.READING, Stage.TURN} for f in self._files.values())
+
+    def arriving_jobs(self) -> frozenset[str]:
+        """Jobs of which a part is being measured: they are not judged behind its back."""
+        names = (f.arrived.name for f in self._files.values() if f.arrived is not None)
+        return frozenset(n.job for n in names if isinstance(n, PartName))
+
+    def be_impatient(self, now_s: float) -> None:
+        """Judge at once what is there."""
+        if not self.impatient:
+            self.impatient = True
+            for file in self._files.values():
+                file.look_s = min(file.look_s, now_s)
+
+    def show(self) -> None:
+        """Bring the ledger's list of what is arriving up to date."""
+        default = self._studio.book.beds[0].name
+        self._ledger.set_arriving(
+            (str(path).encode("utf-8", "surrogateescape"),
+             ArrivingRow(shown(path.name), f.entry.bed or default, f.entry.identity.size, f.since_utc,
+                         *_shown_stage(f)))
+            for path, f in self._files.items() if f.stage is not Stage.STAYING
+        )  # fmt: skip
+
+    # seeing
+
+    def take_hints(self, hints: queue.Queue[Hint]) -> bool:
+        """Empty the queue; True when something was told that is not known yet."""
+        news = False
+        try:
+            while True:
+                hint = hints.get_nowait()
+                news = news or hint.path is None or hint.path not in self._files
+        except queue.Empty:
+            return news
+
+    def full_scan(self) -> frozenset[tuple[Path, Identity]]:
+        """Look at everything in the inbox: the truth, of which events are hints. Gives what counts for stillness."""
+        found = scan_inbox(self._studio.inbox, {b.name for b in self._studio.book.beds})
+        present = {e.path: e for e in found.entries}
+        for entry in found.entries:
+            self._see(entry)
+        for path in [
+            p for p, f in self._files.items() if p not in present and f.measuring is None and f.reading is None
+        ]:
+            del self._files[path]
+        self._admitted = {p: i for p, i in self._admitted.items() if p in present}
+        for trouble in found.troubles:
+            self.stay(StayingRow(str(trouble.path), shown(trouble.path.name), trouble.reason, "unreadable"))
+        self._forget_what_left(present, {str(t.path) for t in found.troubles})
+        if found.cut_short:
+            self._voice.alarm("inbox size", "the inbox holds more files than are looked at in one go; move some away")
+        else:
+            self._voice.calm("inbox size")
+        return frozenset((e.path, e.identity) for e in found.entries if not left_alone(e.path.name, self._intake.leave))
+
+    def scans_that_left(self, busy: Callable[[], frozenset[int]]) -> None:
+        """A person took a waiting scan out of the inbox: said, and no longer counted."""
+        missing = [w for w in self._ledger.waiting_scans() if not Path(w.home).exists()]
+        if not missing:
+            return
+        moving = busy()
+        for waiting in missing:
+            home = Path(waiting.home)
+            if waiting.id in moving or home.exists() or not self._may_be_believed(home):
+                continue
+            self._ledger.moved(waiting.id, Place.GONE, waiting.home, waiting.home, now_utc().isoformat())
+            text = f"{waiting.file} was taken out of the inbox before its job had an outcome"
+            self._voice.say("gone", waiting.job, text)
+
+    def stay(self, row: StayingRow) -> None:
+        """A file stays where it is; said once."""
+        if self._stays.get(row.path) == row:
+            return
+        known = row.path in self._stays
+        if known:
+            self._ledger.no_longer_stays(row.path)
+        self._ledger.stays(row, now_utc().isoformat())
+        self._stays[row.path] = row
+        if not known:
+            self._voice.say("stays", "", f"{row.file} stays where it is: {row.reason}")
+        self.reasons_due = self.reasons_due or row.kind != "left alone"
+
+    def _forget_what_left(self, present: dict[Path, Entry], troubles: set[str]) -> None:
+        below = str(self._studio.inbox) + "/"
+        for path in [p for p in self._stays if p.startswith(below) and Path(p) not in present and p not in troubles]:
+            self._no_longer_stays(path)
+
+    def _no_longer_stays(self, path: str) -> None:
+        if self._stays.pop(path, None) is not None:
+            self._ledger.no_longer_stays(path)
+            self.reasons_due = True
+
+    def _may_be_believed(self, home: Path) -> bool:
+        """An empty place is no proof that a person took the scan, where the folder itself is not what it was."""
+        return self._roots.sound(home.parent) and self._roots.sound(self._studio.inbox)
+
+    def _see(self, entry: Entry) -> None:
+        known = self._files.get(entry.path)
+        if known is not None:
+            known.entry = entry
+            return
+        if self._admitted.get(entry.path) == entry.identity:
+            return
+        waiting = self._ledger.waiting_at(entry.path)
+        if waiting is not None and not _touched(waiting, entry):
+            self._admitted[entry.path] = entry.identity
+            return
+        self._files[entry.path] = _File(entry, now_utc().isoformat())
+
+    # looking
+
+    def look(self, now: float) -> None:
+        """One turn: ask the gate, collect what the children found, hand out the next files."""
+        for path, file in list(self._files.items()):
+            try:
+                self._look_at(path, file, now)
+            except (LedgerError, MoveError, OSError):
+                raise
+            except Exception as error:  # the one broad handler around one file: it must not end the night
+                self._broke(path, file, error, now)
+        self._hand_out()
+
+    def _look_at(self, path: Path, file: _File, now: float) -> None:
+        if file.measuring is not None:
+            if file.measuring.done():
+                self._measured(path, file, file.measuring, now)
+        elif file.reading is not None:
+            if file.reading.done():
+                self._read(path, file, file.reading, now)
+        elif file.stage is not Stage.TURN and now >= file.look_s:
+            file.look_s = now + min(LOOK_S, max(0.1, self._patience.settle_s / 5))
+            if not self._known_undecodable(file, now):
+                self._pass_gate(path, file, now)
+
+    def _known_undecodable(self, file: _File, now: float) -> bool:
+        """The child could not read it to its end, and nothing has changed since: not decoded again before its time."""
+        if file.undecodable is None or self.impatient or file.entry.identity != file.undecodable:
+            return False
+        since = file.watched.since_s if file.watched else now
+        file.look_s = now + LOOK_AGAIN_S
+        return now - since < self._patience.give_up_s
+
+    def _pass_gate(self, path: Path, file: _File, now: float) -> None:
+        patience = Patience(self._patience.settle_s, 0.0) if self.impatient else self._patience
+        is_tiff = path.suffix.lower() in SCAN_ENDINGS
+        checks = WholeChecks(_prove_whole if is_tiff else _any_file, bytes_in_holes)
+        passage = pass_gate(path, file.watched, now, patience, self._intake.leave, checks)
+        file.watched, file.reason = passage.watched, passage.reason
+        if passage.gate in {Gate.LEFT_ALONE, Gate.NEVER_TOUCHED}:
+            kind = "left alone" if passage.gate is Gate.LEFT_ALONE else "never touched"
+            self._stays_put(path, file, passage.reason, kind, now)
+        elif passage.gate in {Gate.GONE, Gate.FOLDER}:
+            del self._files[path]
+        elif passage.gate is not Gate.WAIT:
+            self._whole_or_set_aside(path, file, passage)
+        elif self.impatient and passage.watched is not None and passage.watched.problem == Lease.HELD.value:
+            self._stays_put(path, file, f"{Lease.HELD.value}; close it there", "held open", now)
+        else:
+            settled = passage.watched is not None and bool(passage.watched.problem)
+            file.stage = Stage.WAITING if settled else Stage.SETTLING
+            if settled and not self.impatient:
+                file.look_s = now + min(LOOK_AGAIN_S, max(LOOK_S, self._patience.settle_s / 2))
+
+    def _stays_put(self, path: Path, file: _File, reason: str, kind: str, now: float) -> None:
+        self.stay(StayingRow(str(path), shown(path.name), reason, kind))
+        file.stage, file.look_s = Stage.STAYING, now + self._intake.scan_s
+
+    def _whole_or_set_aside(self, path: Path, file: _File, passage: Passage) -> None:
+        file.arrived = arrived(self._studio, self._ledger, self._rule, path, file.entry.bed, self.listed)
+        file.identity = passage.identity
+        if passage.gate is Gate.DAMAGED:
+            self._read_digest(path, file, NotWhole(passage.reason))
+        elif passage.gate is Gate.NOT_A_SCAN or path.suffix.lower() not in SCAN_ENDINGS:
+            self._read_digest(path, file, NotAScan(passage.reason or "it is no TIFF"))
+        elif file.undecodable == passage.identity:
+            self._read_digest(path, file, NotWhole((file.error and str(file.error)) or "it cannot be read to its end"))
+        else:
+            file.stage = Stage.TURN
+            self._turns.setdefault(file.entry.bed or "", deque()).append(path)
+
+    # measuring, in turns between the beds
+
+    def _hand_out(self) -> None:
+        while self._measuring < OFFERED and any(self._turns.values()):
+            for bed in list(self._turns):
+                if self._measuring < OFFERED and self._turns[bed]:
+                    self._measure(self._turns[bed].popleft())
+                if not self._turns[bed]:
+                    del self._turns[bed]
+
+    def _measure(self, path: Path) -> None:
+        file = self._files.get(path)
+        if file is None or file.stage is not Stage.TURN or file.arrived is None:
+            return
+        name = file.arrived.name
+        job = name.job if isinstance(name, PartName) else ""
+        listed = self.listed.get(job_key(job))
+        book = self._studio.book.for_job(job, listed.medium if listed else "")
+        file.stage = Stage.MEASURING
+        self._measuring += 1
+        file.measuring = self._pool.submit(
+            "measuring", shown(path.name), measure_scan, ask_for(file.arrived, book, listed)
+        )
+
+    def _measured(self, path: Path, file: _File, future: Future[Measured], now: float) -> None:
+        file.measuring = None
+        self._measuring -= 1
+        try:
+            measured = future.result()
+        except WorkerDied as error:
+            file.deaths += 1
+            if file.deaths < 2 and "memory" not in str(error):
+                self._settle_again(file)  # once more: its neighbour may have been the cause
+            else:
+                self._read_digest(path, file, error)
+        except NotWhole as error:
+            file.undecodable, file.error, file.reason = file.identity, error, str(error)
+            if self.impatient:
+                self._read_digest(path, file, error)
+            else:
+                file.stage, file.arrived, file.look_s = Stage.WAITING, None, now + LOOK_AGAIN_S
+        except ScanError as error:
+            self._read_digest(path, file, error)
+        else:
+            self._enter(path, file, measured, None, measured.sha256, now)
+
+    def _broke(self, path: Path, file: _File, error: Exception, now: float) -> None:
+        text = "".join(traceback.format_exception(error))
+        self._voice.say("error", "", f"{shown(path.name)}: looking at it failed\n{text}")
+        file.measuring = file.reading = None
+        if file.arrived is None:
+            reason = f"the program failed at it ({type(error).__name__}: {error}); please report it"
+            self._stays_put(path, file, reason, "never touched", now)
+            return
+        self._read_digest(
+            path, file, ScanError(f"measuring failed inside the program ({type(error).__name__}: {error})")
+        )
+
+    def _settle_again(self, file: _File) -> None:
+        file.stage, file.watched, file.arrived = Stage.SETTLING, None, None
+
+    # entering
+
+    def _read_digest(self, path: Path, file: _File, error: ScanError) -> None:
+        """What no child could measure still gets its digest; read beside the loop, it may be large."""
+        file.stage, file.error = Stage.READING, error
+        file.reading = self._reader.submit(digest, path)
+
+    def _read(self, path: Path, file: _File, future: Future[Digested], now: float) -> None:
+        file.reading = None
+        try:
+            sha256 = future.result().sha256
+        except MoveError as trouble:
+            file.arrived, file.watched = None, None
+            self._stays_put(path, file, str(trouble), "unreadable", now)
+        else:
+            self._enter(path, file, None, file.error, sha256, now)
+
+    def _enter(
+        self, path: Path, file: _File, measured: Measured | None, error: ScanError | None, sha256: str, now: float
+    ) -> None:
+        """The scan gets its row, with all that follows from it at once; a kill leaves both or neither."""
+        try:
+            here = Identity.of(path.lstat())
+        except OSError as trouble:
+            self._stays_put(path, file, f"it cannot be looked at ({trouble.strerror})", "unreadable", now)
+            return
+        if here != file.identity or file.arrived is None:
+            self._settle_again(file)  # replaced meanwhile: looked at as a new arrival
+            return
+        with self._ledger.together():
+            row = self._row(path, file.arrived, measured, error, sha256)
+        del self._files[path]
+        self._admitted[path] = here
+        self._no_longer_stays(str(path))
+        if row is not None:
+            self._voice.tell(said_event(row, row.admitted_utc))
+            for finding in row.findings:
+                self._voice.say("alarm", row.name.job if row.name else "", finding.text)
+            self._on_admitted(Admitted(row, belongs_elsewhere(row)))
+
+    def _row(
+        self, path: Path, file: Arrived, measured: Measured | None, error: ScanError | None, sha256: str
+    ) -> ScanRow | None:
+        """The new row; None where the scan is known and waits here already."""
+        if admitted_already(self._ledger, path, sha256) is not None:
+            return None
+        when = now_utc().isoformat()
+        self._overwritten(path, when)
+        back = self._ledger.gone_scan(path, sha256)
+        if back is not None:  # the disk was away, or a person put it back
+            self._ledger.moved(back.id, Place.INBOX, back.home, back.home, when)
+            row = replace(back, place=Place.INBOX)
+        else:
+            row = admit(self._studio, self._ledger, file, measured, error, sha256, when)
+        if row.name is not None and not belongs_elsewhere(row):
+            self._job_has_scan(row.name.job, when)
+        return row
+
+    def _overwritten(self, path: Path, when: str) -> None:
+        old = self._ledger.scan_at_home(path)
+        if old is not None and old.place is Place.INBOX:
+            self._ledger.moved(old.id, Place.GONE, old.home, old.home, when)
+            text = f"{old.file} was overwritten in the inbox by another file before its job had an outcome"
+            self._voice.say("alarm", old.name.job if old.name else "", text)
+
+    def _job_has_scan(self, job: str, when: str) -> None:
+        before = self._ledger.job(job) or JobRow(job, JobState.WAITING, first_utc=when)
+        state = before.state if before.state in {JobState.ARCHIVED, JobState.REWORK} else JobState.WAITING
+        now = replace(before, last_utc=when, state=state, said_unfinished=False, accepted=False, refused=False)
+        self._ledger.put_job(now, when)
+
+
+def _shown_stage(file: _File) -> tuple[str, str]:
+    if file.stage is Stage.TURN:
+        return "waiting", "its turn to be measured"
+    return ("measuring" if file.stage is Stage.READING else file.stage.value), file.reason
+
+
+def _touched(waiting: WaitingScan, entry: Entry) -> bool:
+    """Whether the file may have changed after it was admitted: then it is read again, as a new arrival. The time of
+    change counts as well: a file put over another may bring an old time along."""
+    admitted_ns = datetime.fromisoformat(waiting.admitted_utc).timestamp() * 1e9
+    identity = entry.identity
+    return identity.size != waiting.size_bytes or max(identity.mtime_ns, identity.ctime_ns) > admitted_ns
+
+
+def _prove_whole(path: Path) -> None:
+    with open_scan(path):
+        return
+
+
+def _any_file(path: Path) -> None:
+    """Anything that is no TIFF by name: set aside whole or not."""

@@ -1,0 +1,92 @@
+"""What is done once a night: part of the archive read again while nothing else is to be done, and the morning summary
+at its hour."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from concurrent.futures import Executor, Future
+from datetime import datetime, timedelta
+
+from ..errors import DawnproofError
+from ..ledger.ledger import Ledger
+from ..model import FixityRow
+from ..pipeline.morning import moment, write_morning
+from ..storage.studio import Studio
+from ..upkeep import fixity_share
+from .voice import Voice, now_utc
+
+QUIET_S = 600.0  # nothing to do for so long before the archive is read
+EVENING_HOUR = 20  # the night lasts from here to the hour of the summary
+ONCE_H = 20.0
+
+
+class NightWork:
+    """Called by the loop with the local time. Both are said; neither moves anything."""
+
+    def __init__(
+        self, studio: Studio, ledger: Ledger, voice: Voice, executor: Executor, proceed: Callable[[], None]
+    ) -> None:
+        self._studio, self._ledger, self._voice = studio, ledger, voice
+        self._executor, self._proceed = executor, proceed
+        self._reading: Future[tuple[FixityRow, ...]] | None = None
+        self._quiet_since_s: float | None = None
+        self._written = ""
+        self._stop_reading = False
+
+    def look(self, now_s: float, local: datetime, quiet: bool) -> None:
+        """One turn. `quiet`: nothing is arriving, being made or filed."""
+        self._quiet_since_s = (self._quiet_since_s or now_s) if quiet else None
+        self._stop_reading = not quiet
+        if self._reading is not None and self._reading.done():
+            self._was_read(self._reading)
+        self._fixity_when_due(now_s, local)
+        self._summary_when_due(local)
+
+    def _fixity_when_due(self, now_s: float, local: datetime) -> None:
+        quiet = self._quiet_since_s is not None and now_s - self._quiet_since_s >= QUIET_S
+        if (
+            self._reading is not None
+            or not quiet
+            or not self._is_night(local)
+            or not self._studio.book.fixity.share_percent
+        ):
+            return
+        self._quiet_since_s = now_s  # looked at again in a while, whatever comes of it
+        if not self._ledger.fixity((now_utc() - timedelta(hours=ONCE_H)).isoformat()):
+            self._reading = self._executor.submit(
+                fixity_share, self._studio, self._ledger, now_utc().isoformat(), self._read_on
+            )
+
+    def _read_on(self, octets: int) -> None:
+        """Reading gives way to work."""
+        self._proceed()
+        if self._stop_reading:
+            raise DawnproofError("work came; the archive is read on another time")
+
+    def _was_read(self, future: Future[tuple[FixityRow, ...]]) -> None:
+        self._reading = None
+        try:
+            rows = future.result()
+        except DawnproofError as error:
+            self._voice.say("fixity", "", str(error))
+            return
+        bad = [r for r in rows if not r.ok]
+        if rows:
+            self._voice.say("fixity", "", f"{len(rows)} bag(s) of the archive read again: "
+                            + ("all as filed" if not bad else "; ".join(f"{r.bag}: {r.text}" for r in bad)))  # fmt: skip
+        if bad:
+            self._voice.alarm("fixity", f"{', '.join(r.bag for r in bad)} no longer as filed: run `dawnproof verify`, and "
+                              "bring back the second copy by hand")  # fmt: skip
+
+    def _summary_when_due(self, local: datetime) -> None:
+        day = local.date().isoformat()
+        if self._written == day or local.hour < self._studio.book.morning.hour:
+            return
+        self._written = day
+        if (self._studio.morning / f"{day}.txt").exists():
+            return
+        write_morning(self._studio, self._ledger, moment(None, local), local, None)
+        self._voice.say("morning", "", f"the morning summary is written: {self._studio.morning / day}.txt")
+
+    def _is_night(self, local: datetime) -> bool:
+        return local.hour >= EVENING_HOUR or local.hour < self._studio.book.morning.hour

@@ -1,0 +1,220 @@
+"""A small evening for breaking things: a studio in a folder, tiny real scans, the daemon without child processes, and
+the census that must hold whatever happened."""
+
+from __future__ import annotations
+
+import hashlib
+import sqlite3
+from collections import Counter
+from collections.abc import Callable
+from concurrent.futures import Executor, Future
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import bagit
+import numpy as np
+import tifffile
+
+from dawnproof.ledger.ledger import Ledger
+from dawnproof.model import EventRow, Place, Progress, ScanRow
+from dawnproof.service import Service, Tick
+from dawnproof.storage.studio import Studio, make_folders, new_studio, open_studio
+
+BOOK = """
+based_on = "fine-art"
+[intake]
+settle_s = 0.2
+scan_s = 1.0
+[archive]
+reserve_gb = 0.0
+[output]
+assume_profile = "eciRGB v2"
+[limits.join]
+overlap = { note = 5.0, fault = 1.0, below = true }
+[beds.bed-a]
+width_mm = 600.0
+length_mm = 450.0
+[beds.bed-b]
+width_mm = 600.0
+length_mm = 450.0
+"""
+
+
+class Inline(Executor):
+    """Runs at once, in the caller's thread: every system call of the evening is then one thread's."""
+
+    def submit(self, fn: Callable[..., Any], /, *args: Any, **options: Any) -> Future[Any]:
+        future: Future[Any] = Future()
+        try:
+            future.set_result(fn(*args, **options))
+        except Exception as error:
+            future.set_exception(error)
+        return future
+
+    def shutdown(self, wait: bool = True, *, cancel_futures: bool = False) -> None:
+        """Nothing is left running."""
+
+
+class InlinePool:
+    """The pool's interface without children; `refuse` may raise before a task is run."""
+
+    def __init__(self, refuse: Callable[[str, str], None] = lambda what, subject: None) -> None:
+        self._inline, self._refuse = Inline(), refuse
+        self.measured: Counter[str] = Counter()
+
+    def submit(
+        self, what: str, subject: str, function: Callable[..., Any], *given: Any, long: bool = False
+    ) -> Future[Any]:
+        def task() -> Any:
+            self._refuse(what, subject)
+            return function(*given)
+
+        self.measured[subject] += what == "measuring"
+        return self._inline.submit(task)
+
+    def waiting(self) -> int:
+        return 0
+
+    def progress(self) -> tuple[Progress, ...]:
+        return ()
+
+    def watch(self) -> None:
+        """Nobody to watch."""
+
+    def close(self, wait: bool = True) -> None:
+        """Nothing to close."""
+
+
+def picture(seed: int, columns: int = 300, rows: int = 200) -> np.ndarray[Any, np.dtype[np.uint16]]:
+    """A work on paper, whole inside a white lid: smooth shapes and grain, 16 bit RGB."""
+    rng = np.random.default_rng(seed)
+    y, x = np.mgrid[0:rows, 0:columns]
+    work = np.full((rows, columns, 3), 0.93)
+    inside = (slice(20, rows - 20), slice(20, columns - 20))
+    shapes = sum(np.sin(x / rng.uniform(4, 30) + y / rng.uniform(4, 30) + rng.uniform(0, 6)) for _ in range(6)) / 6
+    tone = 0.45 + 0.22 * shapes[..., None] * rng.uniform(0.6, 1.0, 3)
+    work[inside] = tone[inside]
+    work += rng.normal(0, 0.004, work.shape)
+    return (np.clip(work, 0, 1) * 60000).astype(np.uint16)
+
+
+def scan(path: Path, seed: int, part: str = "whole", ppi: float = 400.0) -> str:
+    """Write a tiny scan as a finished file, and give its digest. Parts L and R of one seed overlap by a third."""
+    pixels = picture(seed, 480 if part in {"L", "R"} else 300)
+    pixels = pixels[:, :320] if part == "L" else pixels[:, 160:] if part == "R" else pixels
+    path.parent.mkdir(parents=True, exist_ok=True)
+    hidden = path.with_name(f".{path.name}.part")
+    tifffile.imwrite(hidden, np.ascontiguousarray(pixels), photometric="rgb", resolution=(ppi, ppi), resolutionunit="INCH",
+                     rowsperstrip=64, metadata=None)  # fmt: skip
+    hidden.rename(path)
+    return hashlib.sha256(path.read_bytes()).hexdigest()
+
+
+def studio_at(root: Path, extra: str = "") -> Studio:
+    """A new studio that settles fast."""
+    new_studio(root, "fine-art")
+    (root / "dawnproof.toml").write_text(BOOK + extra, "utf-8")
+    studio = open_studio(root)
+    make_folders(studio)
+    return studio
+
+
+@dataclass
+class Heard:
+    """What the daemon said."""
+
+    events: list[EventRow]
+    ticks: list[Tick]
+
+    def said(self, words: str) -> bool:
+        return any(words in e.text for e in self.events)
+
+
+def service_of(studio: Studio, ledger: Ledger, heard: Heard, pool: Any = None, **options: Any) -> Service:
+    """The real daemon, without children or threads of its own."""
+    given: dict[str, Any] = {"until_idle": True, "retry_s": 0.3, "threads": lambda name: Inline()} | options
+    return Service(studio, ledger, pool or InlinePool(), heard.events.append, heard.ticks.append, **given)
+
+
+def run_until_idle(root: Path, pool: Any = None, **options: Any) -> Heard:
+    """One whole run of the daemon."""
+    studio = open_studio(root)
+    heard = Heard([], [])
+    ledger = Ledger.open(studio.ledger_path)
+    try:
+        service_of(studio, ledger, heard, pool, **options).run()
+    finally:
+        ledger.close()
+    return heard
+
+
+# the census
+
+
+def files_below(*folders: Path) -> list[Path]:
+    """Every TIFF and every half-made thing below these folders."""
+    return [p for folder in folders if folder.is_dir() for p in folder.rglob("*") if p.is_file() or p.is_symlink()]
+
+
+def digest_of(path: Path) -> str:
+    return hashlib.sha256(path.read_bytes()).hexdigest()
+
+
+def everywhere(studio: Studio) -> Counter[str]:
+    """Digests of all files in inbox, archive and rework, stagings and half copies included."""
+    return Counter(digest_of(p) for p in files_below(studio.inbox, studio.archive, studio.rework))
+
+
+def homes(studio: Studio) -> tuple[ScanRow, ...]:
+    ledger = Ledger.read(studio.ledger_path)
+    try:
+        return tuple(r for r in ledger.all_scans() if r.place is not Place.GONE)
+    finally:
+        ledger.close()
+
+
+def copies(studio: Studio) -> Counter[str]:
+    """Digests of copies in later bags, as the ledger lists them."""
+    with sqlite3.connect(studio.ledger_path) as db:
+        return Counter(r[0] for r in db.execute("SELECT sha256 FROM copies"))
+
+
+def check_census(studio: Studio, entered: Counter[str]) -> None:
+    """Every scan that entered has exactly one home row whose file has its digest; the files in inbox, archive and
+    rework cover all that entered exactly once; bags are valid; nothing half-made is left."""
+    rows = homes(studio)
+    assert Counter(r.sha256 for r in rows) == entered, "each scan has one home row"
+    for row in rows:
+        assert digest_of(Path(row.home)) == row.sha256, f"{row.home} holds the bytes it entered with"
+    assert len({r.home for r in rows}) == len(rows), "no two scans share a home"
+    there = everywhere(studio)
+    extra = copies(studio)
+    for sha256, count in entered.items():
+        assert there[sha256] == count + extra[sha256], f"{sha256[:8]} stands {there[sha256]} times, not {count}"
+    left = [p for p in files_below(studio.archive, studio.rework, studio.proof)
+            if any(part.startswith(".") for part in p.relative_to(studio.root).parts)]  # fmt: skip
+    left += [p for f in (studio.archive, studio.rework, studio.proof) if f.is_dir() for p in f.glob(".dawnproof-*")]
+    assert not left, f"half-made things are left: {left}"
+    ledger = Ledger.read(studio.ledger_path)
+    try:
+        assert ledger.open_filings() == ()
+    finally:
+        ledger.close()
+    for bag in sorted(p for p in studio.archive.iterdir() if p.is_dir() and p.name != "_reference"):
+        bagit.Bag(str(bag)).validate()
+
+
+def state_of(studio: Studio) -> dict[str, Any]:
+    """All that must not change by another restart: files with their digests, homes, jobs."""
+    folders = (studio.inbox, studio.archive, studio.rework, studio.proof)
+    ledger = Ledger.read(studio.ledger_path)
+    try:
+        jobs = {j.job: (j.state, j.outcome, j.version) for j in ledger.jobs()}
+    finally:
+        ledger.close()
+    return {
+        "files": {str(p): digest_of(p) for p in files_below(*folders)},
+        "homes": {r.id: (r.home, r.place, r.sha256) for r in homes(studio)},
+        "jobs": jobs,
+    }
