@@ -1,6 +1,6 @@
 """Evenings in processes of their own, to be killed at any system call.
 
-Reads one JSON line an evening on its standard input, {"root": STUDIO, "act": WHAT}, forks for it and prints the child's
+Reads one JSON line an evening on its standard input, {"root": STUDIO, "act": WHAT, "memory": FOLDER}, forks for it and prints the child's
 number; the child stops itself before its first step, so that a tracer can take hold of it. All libraries are loaded
 once, here. When a child ends its wait status is printed.
 """
@@ -48,6 +48,7 @@ def main() -> None:
         if child == 0:
             ctypes.CDLL(None).prctl(PR_SET_PTRACER, ANY)
             os.kill(os.getpid(), signal.SIGSTOP)
+            evening.InlinePool.memory = evening.Memory(Path(asked["memory"]))
             play(Path(asked["root"]), asked["act"])
             os._exit(0)
         print(child, flush=True)

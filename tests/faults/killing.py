@@ -34,7 +34,8 @@ class Point:
 class Stage:
     """The process that plays evenings."""
 
-    def __init__(self) -> None:
+    def __init__(self, memory: Path) -> None:
+        self._memory = memory
         if shutil.which("strace") is None:
             pytest.skip("strace is not installed: kills at system calls cannot be injected")
         paths = os.pathsep.join(str(p) for p in (HERE.parent, HERE.parent.parent / "daemon"))
@@ -47,7 +48,7 @@ class Stage:
         """One evening under strace; gives the wait status of the child, 0 = played to its end."""
         assert self._process.stdin
         assert self._process.stdout
-        self._process.stdin.write(json.dumps({"root": str(root), "act": act}) + "\n")
+        self._process.stdin.write(json.dumps({"root": str(root), "act": act, "memory": str(self._memory)}) + "\n")
         self._process.stdin.flush()
         child = int(self._process.stdout.readline())
         tracer = subprocess.Popen(["strace", "-f", "-qq", "-o", str(log), *inject, "-p", str(child)], stderr=subprocess.PIPE)
@@ -69,8 +70,9 @@ class Stage:
 
 
 @contextmanager
-def stage() -> Iterator[Stage]:
-    made = Stage()
+def stage(memory: Path) -> Iterator[Stage]:
+    """`memory`: the folder of what was measured before, shared with the tests."""
+    made = Stage(memory)
     try:
         yield made
     finally:

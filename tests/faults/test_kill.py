@@ -24,9 +24,12 @@ Life = Callable[[Studio], tuple[list[str], str]]
 
 
 @pytest.fixture(scope="module")
-def player() -> Iterator[Stage]:
-    with stage() as made:
+def player(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Stage]:
+    folder = tmp_path_factory.mktemp("memory")
+    evening.InlinePool.memory = evening.Memory(folder)
+    with stage(folder) as made:
         yield made
+    evening.InlinePool.memory = None
 
 
 def two_parts(studio: Studio) -> tuple[list[str], str]:
