@@ -43,12 +43,19 @@ def search_up_to(most_px: float, blends_px: tuple[float, ...]) -> Search:
 
 
 def lag_products(field: Field, search: Search) -> Products:
-    """Products of whitened columns summed over the rows of the field; zero where the partner is outside."""
-    lags = np.asarray(search.lags_px)
+    """Products of whitened columns summed over the rows of the field; zero where the partner is outside.
+
+    What is left of the field's own correlation is taken off in proportion to the energy of the two columns, so that a
+    column that is merely louder than others is no evidence.
+    """
     whole, half = field.T @ field, field.T @ between_columns(field)
-    products = np.zeros((len(lags), field.shape[1]), np.float32)
-    for row, lag in zip(products, lags, strict=True):
-        row[int(lag) :] = np.diagonal(whole if lag == int(lag) else half, int(lag))
+    energy = np.diagonal(whole)
+    products = np.zeros((len(search.lags_px), field.shape[1]), np.float32)
+    for row, lag in zip(products, search.lags_px, strict=True):
+        far = int(lag)
+        found = np.diagonal(whole if lag == far else half, far)
+        both = 0.5 * (energy[far:] + energy[: len(energy) - far])
+        row[far:] = found - both * (found.sum() / max(float(both.sum()), 1e-12))
     return products
 
 

@@ -15,7 +15,9 @@ import numpy as np
 from ..model import MM_PER_INCH, Frame, Reading, SeamSample, Where
 from .band import Band
 from .doubling import search_up_to
-from .seam_search import Ground, Sample, Suspect, find
+from .seam_near import MOST_NEAR_PX
+from .seam_profile import Sample
+from .seam_search import Ground, Mark, Suspects, find, samples
 from .seam_strip import BLOCK_ROWS, CHUNK_ROWS, Strip, lay_strips, whole_width
 from .seam_tone import find_step
 
@@ -27,10 +29,23 @@ MOST_DOUBLING_MM = 2.8  # sideways; a lift of about 5 mm on a usual bed
 COMPARED_CHUNKS = 32  # chunks of rows in which the stitch is compared with other columns
 FULL_WIDTH_MM = 3.0  # a scan this much narrower than the bed still shows all of it
 
-FAULT_SCORE, FAULT_RIVAL = 18.0, 2.0
-NOTE_SCORE, NOTE_RIVAL = 9.0, 1.3
-PROVEN = 3.0  # the promise of a doubled stitch must be this much above what was found
-STRONG = 3.0  # deviations for a sample of the profile
+# scores that chance does not reach on an undoubled stitch, and how far above the scan's own columns they must be
+NEAR_FAULT, NEAR_NOTE = 60.0, 30.0
+FAR_FAULT, FAR_NOTE = 18.0, 9.0
+RIVAL_FAULT, RIVAL_NOTE = 2.0, 1.3
+CONFIRMED = 40.0  # log-likelihood that the profile must speak for doubling
+PROVEN = 4.0  # the promise of a doubled stitch must be this much above what was found
+JUDGED = 0.5  # share of the blocks of rows that must promise to show doubling
+
+
+@dataclass(frozen=True)
+class _Verdict:
+    """What was found at one stitch: the mark it rests on, its profile, and whether it is certain. px None: nothing."""
+
+    mark: Mark
+    profile: tuple[Sample, ...]
+    px: float | None
+    certain: bool
 
 
 @dataclass(frozen=True)
@@ -82,23 +97,37 @@ class SeamCheck:
     def _judge(self, place: _Place, outline: Outline) -> list[Reading]:
         box = outline.box
         ground = Ground(range(box.y, box.bottom), range(box.x, box.right), place.stitch)
-        suspect = find(place.own, place.controls, ground)
-        doubling = self._doubling(suspect)
-        return [doubling, self._lift(doubling), self._step(place, outline, suspect), self._shift()]
+        suspects = find(place.own, place.controls, ground)
+        verdict = None if suspects is None else self._verdict(place, suspects, ground)
+        doubling = self._doubling(suspects, verdict)
+        return [doubling, self._lift(doubling), self._step(place, outline, verdict), self._shift()]
 
-    def _doubling(self, suspect: Suspect | None) -> Reading:
-        if suspect is None:
-            return _undecided("doubling", "px", "too few columns of the work to compare the stitch with")
-        found = [s for s in suspect.samples if s.px is not None and s.strength >= STRONG]
-        where = self._where(suspect)
-        if found and suspect.score >= max(NOTE_SCORE, NOTE_RIVAL * suspect.rival):
-            certain = suspect.score >= max(FAULT_SCORE, FAULT_RIVAL * suspect.rival)
-            return Reading("seam", "doubling", _largest(found), "px", 0.97 if certain else 0.6, where, certain=certain)
-        if suspect.promise >= PROVEN * max(suspect.score, suspect.rival, NOTE_SCORE):
+    def _verdict(self, place: _Place, suspects: Suspects, ground: Ground) -> _Verdict:
+        near, far = suspects.near, suspects.far
+        near_seen, far_seen = _stands_out(near, NEAR_NOTE, RIVAL_NOTE), _stands_out(far, FAR_NOTE, RIVAL_NOTE)
+        mark = far if far_seen and (not near_seen or far.px > MOST_NEAR_PX) else near
+        most = max(near.px, far.px if mark is far or abs(far.column - near.column) < 4 + near.blend_px else 0.0)
+        mark, along = samples(place.own, mark, ground.rows, min(1.25 * most + 5, self._search.lags_px[-1]))
+        doubled = [sample for sample in along if sample.px is not None]
+        confirmed = sum(sample.speaks for sample in doubled) >= CONFIRMED
+        near_sure, far_sure = _stands_out(near, NEAR_FAULT, RIVAL_FAULT), _stands_out(far, FAR_FAULT, RIVAL_FAULT)
+        if not (near_seen or far_seen) or not (confirmed or far_sure):
+            return _Verdict(mark, along, None, False)
+        return _Verdict(mark, along, _largest(doubled) if doubled else mark.px, near_sure or far_sure)
+
+    def _doubling(self, suspects: Suspects | None, verdict: _Verdict | None) -> Reading:
+        if suspects is None or verdict is None:
+            return _undecided("doubling", "px", "too little of the work to compare the stitch with")
+        where = self._where(verdict)
+        if verdict.px is not None:
+            sure = 0.97 if verdict.certain else 0.6
+            return Reading("seam", "doubling", verdict.px, "px", sure, where, certain=verdict.certain)
+        found = max(suspects.near.score, NEAR_NOTE)
+        if suspects.judged >= JUDGED and suspects.promise >= PROVEN * found:
             return Reading("seam", "doubling", 0.0, "px", 0.97, where)
         why = "too little structure at the stitch to tell doubling from the picture"
-        if suspect.rival > NOTE_SCORE:
-            why = "the picture repeats itself as a doubled stitch would"
+        if suspects.near.rival > NEAR_NOTE:
+            why = "other columns of the picture look as a doubled stitch would"
         return _undecided("doubling", "px", why, where)
 
     def _lift(self, doubling: Reading) -> Reading:
@@ -114,7 +143,7 @@ class SeamCheck:
             return None
         return round(self._frame.mm_x(px) / self._frame.bed.parallax, 4)
 
-    def _step(self, place: _Place, outline: Outline, suspect: Suspect | None) -> Reading:
+    def _step(self, place: _Place, outline: Outline, verdict: _Verdict | None) -> Reading:
         strip = place.own[0]
         if len(place.own) > 1 or not strip.tones:
             return _undecided("step", "dE00", "the place of the stitch is not known")
@@ -126,7 +155,7 @@ class SeamCheck:
         if not kept or right - left < 64:
             return _undecided("step", "dE00", "the work hardly reaches the stitch")
         tones = np.stack(kept)[:, left - strip.first : right - strip.first]
-        known = None if suspect is None or suspect.score < FAULT_SCORE else suspect.column - left
+        known = verdict.mark.column - left if verdict is not None and verdict.certain else None
         step = find_step(tones, place.stitch.start - left, place.stitch.stop - left, self._frame.icc, known)
         if step is None:
             return _undecided("step", "dE00", "the work hardly reaches the stitch")
@@ -136,21 +165,22 @@ class SeamCheck:
     def _shift(self) -> Reading:
         return _undecided("shift", "px", "not measured yet")
 
-    def _where(self, suspect: Suspect) -> Where:
-        frame, doubled = self._frame, [s for s in suspect.samples if s.px is not None]
-        span = doubled or list(suspect.samples)
+    def _where(self, verdict: _Verdict) -> Where:
+        frame = self._frame
+        doubled = [s for s in verdict.profile if s.px is not None] if verdict.px is not None else []
+        span = doubled or list(verdict.profile)
         top, bottom = (span[0].row, span[-1].row + BLOCK_ROWS) if span else (0, frame.height_px)
-        half = max(suspect.blend_px / 2 + max((s.px or 0.0 for s in doubled), default=0.0), 4.0)
-        place = frame.where(suspect.column - half, top, 2 * half, bottom - top)
-        profile = tuple(self._sample(sample) for sample in suspect.samples)
+        half = max(verdict.mark.blend_px / 2 + max((s.px or 0.0 for s in doubled), default=0.0), 4.0)
+        place = frame.where(verdict.mark.column - half, top, 2 * half, bottom - top)
+        profile = tuple(self._sample(sample, bool(doubled)) for sample in verdict.profile)
         return Where(place.x_mm, place.y_mm, place.width_mm, place.height_mm, profile)
 
-    def _sample(self, sample: Sample) -> SeamSample:
+    def _sample(self, sample: Sample, doubled: bool) -> SeamSample:
         y_mm = round(self._frame.mm_y(sample.row + BLOCK_ROWS / 2), 3)
-        if sample.px is not None:
+        if sample.px is not None and doubled:
             px = round(sample.px, 3)
-            return SeamSample(y_mm, px, self._lift_mm(px), round(_certainty(sample.strength), 3))
-        sure = _certainty(sample.promise - max(sample.strength, 0.0))
+            return SeamSample(y_mm, px, self._lift_mm(px), round(_certainty(sample.speaks), 3))
+        sure = _certainty(-sample.speaks)
         return (
             SeamSample(y_mm, 0.0, self._lift_mm(0.0), round(sure, 3))
             if sure > 0.5
@@ -158,8 +188,13 @@ class SeamCheck:
         )
 
 
-def _certainty(deviations: float) -> float:
-    return float(1.0 - np.exp(-max(deviations - 2.0, 0.0) / 2.0))
+def _stands_out(mark: Mark, least: float, above_rival: float) -> bool:
+    return mark.score >= max(least, above_rival * mark.rival)
+
+
+def _certainty(speaks: float) -> float:
+    """Of a block that is this much likelier one way than the other; rows are not quite independent of each other."""
+    return float(1.0 - np.exp(-max(speaks, 0.0) / 8.0))
 
 
 def _largest(samples: list[Sample]) -> float:

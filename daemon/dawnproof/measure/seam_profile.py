@@ -7,55 +7,113 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from .seam_path import BEGIN_COST, COMMON, DRIFT_COST, LOUDEST
+from .seam_likelihood import even_rows, log_likelihood, process_of, score
+from .seam_strip import BLOCK_ROWS, Strip
 
-Blocks = npt.NDArray[np.float32]  # (blocks, lags), in deviations from chance
+Blocks = npt.NDArray[np.float64]  # (blocks, shifts): log-likelihood ratios
 Costs = npt.NDArray[np.float64]
+
+NOTHING_PX = 1e6
+LEAST_PX = 0.5
+CHANCE = 6.0  # a block must be that much likelier doubled than not
+LOUDEST = 60.0  # and counts no more than this
+DRIFT_COST = 3.0  # per pixel from block to block
+BEGIN_COST = 8.0
+MOST_PRODUCTS = 3e9  # rows are thinned out above this
 
 
 @dataclass(frozen=True)
-class Step:
-    """Displacement of one block, px, None where nothing stands out, and the deviations that speak for it."""
+class Sample:
+    """Displacement in the block of rows from `row`: px, None where none was found; `speaks`: how much likelier the
+    block is with it than without (where none was found: with the best one; negative: likelier without)."""
 
+    row: int
     px: float | None
-    strength: float
+    speaks: float
 
 
-def follow(blocks: Blocks, lags_px: tuple[float, ...]) -> list[Step]:
-    """The likeliest displacement in each block of rows.
+def profile(strip: Strip, column: int, blend_px: float, most_px: float, rows: range) -> tuple[Sample, ...]:
+    """Samples every BLOCK_ROWS rows for a stitch at this column of the scan, displacements up to `most_px`."""
+    shifts = np.concatenate([np.arange(LEAST_PX, min(most_px, 16.0), 0.5), np.arange(16.0, most_px + 1)])
+    half = int(min(most_px + blend_px / 2 + 10, column - strip.first, strip.past - column))
+    kept = {row: grey for row, grey in strip.greys.items() if row in rows and row + BLOCK_ROWS <= rows.stop}
+    if not kept or half < 8:
+        return ()
+    thin = int(np.ceil(sum(map(len, kept.values())) * (len(shifts) + 2) * (2.0 * half) ** 2 / MOST_PRODUCTS))
+    even = [even_rows(grey.astype(np.float32))[::thin] for grey in kept.values()]
+    process = process_of(even)
+    tried = np.concatenate([shifts, [NOTHING_PX]])
+    found, starts = [], []
+    for row, block in zip(kept, even, strict=True):
+        each = log_likelihood(block, process, column - strip.first, blend_px, tried, half)
+        for top in range(0, len(each), max(BLOCK_ROWS // thin, 1)):
+            starts.append(row + top * thin)
+            found.append(each[top : top + max(BLOCK_ROWS // thin, 1)].sum(axis=0))
+    ratios = np.stack(found)
+    return _follow(ratios[:, :-1] - np.maximum(ratios[:, -1:], 0.0), shifts, starts)
 
-    Neighbouring blocks are averaged first; the place between two lags is told from the three values at the peak.
-    """
-    lags = np.asarray(lags_px)
-    near = _averaged(blocks)
-    steps = []
-    for row, state in zip(near, _route(near, _costs(lags)), strict=True):
-        here = state < len(lags)
-        steps.append(Step(_peak(row, lags, state) if here else None, float(row[state] if here else row.max())))
-    return steps
+
+SETTLE_ROWS = 1200
+BLENDS_PX = (0.0, 6.0, 12.0, 18.0, 24.0, 30.0, 36.0, 42.0, 50.0)
+
+
+def settle(strip: Strip, column: int, blend_px: float, px: float, rows: range) -> tuple[int, float]:
+    """The column and blend width near the given ones with which a displacement of about `px` is likeliest."""
+    kept = [grey for row, grey in strip.greys.items() if row in rows and row + BLOCK_ROWS <= rows.stop]
+    every = max(sum(map(len, kept)) // SETTLE_ROWS, 1)
+    even = [even_rows(grey.astype(np.float32))[::every] for grey in kept]
+    process = process_of(even)
+    half = int(px + blend_px / 2 + 12)
+    reach = int(min(8, column - strip.first - half, strip.past - column - half))
+    if reach < 1:
+        return column, blend_px
+    shifts = px + np.arange(-1.5, 2.0, 0.5)
+    tried = [(blend, float(shift)) for blend in BLENDS_PX if abs(blend - blend_px) <= 24 for shift in shifts]
+    best, found = -np.inf, (column, blend_px)
+    forms = [(blend, process.form(half, blend, shift), process.form(half, blend, 0.0)) for blend, shift in tried]
+    for blend, lifted, flat in forms:
+        for place in range(column - reach, column + reach + 1):
+            at = place - strip.first
+            speaks = 0.0
+            for block in even:
+                near = block[:, at - half : at + half]
+                # each block may be lifted or not; together they say where the stitch is
+                speaks += max(float((score(near, lifted) - score(near, flat)).sum()), 0.0)
+            if speaks > best:
+                best, found = speaks, (place, blend)
+    return found
+
+
+def _follow(speaks: Blocks, shifts: Costs, starts: list[int]) -> tuple[Sample, ...]:
+    near = _averaged(speaks)
+    route = _route(np.clip(near, -LOUDEST, LOUDEST) - CHANCE, _costs(shifts))
+    samples = []
+    for row, values, state in zip(starts, near, route, strict=True):
+        px = _peak(values, shifts, state) if state < len(shifts) else None
+        samples.append(Sample(row, px, float(values.max())))
+    return tuple(samples)
 
 
 def _averaged(blocks: Blocks) -> Blocks:
-    """Each block with half of each neighbour, scaled so that chance keeps a deviation of 1."""
+    """Each block with half of each neighbour."""
     padded = np.concatenate([blocks[:1], blocks, blocks[-1:]])
-    return np.asarray((padded[:-2] * 0.5 + padded[1:-1] + padded[2:] * 0.5) / np.sqrt(1.5), dtype=np.float32)
+    return np.asarray((padded[:-2] * 0.5 + padded[1:-1] + padded[2:] * 0.5) / 2)
 
 
-def _costs(lags: Costs) -> Costs:
+def _costs(shifts: Costs) -> Costs:
     """Cost of going from one state to another; the last state is 'not doubled'."""
-    states = len(lags) + 1
+    states = len(shifts) + 1
     costs = np.full((states, states), BEGIN_COST)
-    costs[:-1, :-1] = DRIFT_COST * np.abs(lags[:, None] - lags[None, :])
+    costs[:-1, :-1] = DRIFT_COST * np.abs(shifts[:, None] - shifts[None, :])
     costs[-1, -1] = 0.0
     return costs
 
 
-def _route(near: Blocks, costs: Costs) -> list[int]:
-    """States along the path with the highest sum."""
-    gains = np.zeros((len(near), len(costs)))
-    gains[:, :-1] = np.minimum(near, LOUDEST) - COMMON
-    score, origins = gains[0], []
-    for gain in gains[1:]:
+def _route(gains: Blocks, costs: Costs) -> list[int]:
+    """States along the path with the highest sum; the last state gains nothing."""
+    full = np.concatenate([gains, np.zeros((len(gains), 1))], axis=1)
+    score, origins = full[0], []
+    for gain in full[1:]:
         moved = score[None, :] - costs
         origin = moved.argmax(axis=1)
         origins.append(origin)
@@ -66,10 +124,13 @@ def _route(near: Blocks, costs: Costs) -> list[int]:
     return route[::-1]
 
 
-def _peak(row: npt.NDArray[np.float32], lags: Costs, state: int) -> float:
-    if state in (0, len(lags) - 1) or lags[state + 1] - lags[state] != lags[state] - lags[state - 1]:
-        return float(lags[state])
-    before, here, after = (float(value) for value in row[state - 1 : state + 2])
+def _peak(values: npt.NDArray[np.float64], shifts: Costs, state: int) -> float:
+    """Place of the maximum between the shifts, from the parabola through three of them."""
+    low, high = max(state - 2, 0), min(state + 3, len(shifts))
+    state = low + int(values[low:high].argmax())
+    if state in (0, len(shifts) - 1) or shifts[state + 1] - shifts[state] != shifts[state] - shifts[state - 1]:
+        return float(shifts[state])
+    before, here, after = (float(value) for value in values[state - 1 : state + 2])
     bend = before - 2 * here + after
-    move = 0.0 if bend >= 0 else float(np.clip(0.5 * (before - after) / bend, -0.6, 0.6))
-    return float(lags[state] + move * (lags[state + 1] - lags[state]))
+    move = 0.0 if bend >= 0 else float(np.clip(0.5 * (before - after) / bend, -0.5, 0.5))
+    return float(shifts[state] + move * (shifts[state + 1] - shifts[state]))

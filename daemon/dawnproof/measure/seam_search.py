@@ -1,18 +1,26 @@
 """Finds the stitch within its tolerance by what doubling would explain there, and holds it against the scan's own
-columns without a stitch; then follows the displacement along the stitch."""
+columns without a stitch. Two ways of looking: the likelihood near each column (small displacements, and exact), and the
+repeats of the whitened strip (large ones, and those that a wide blend zone leaves faint)."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
+import numpy.typing as npt
 
-from .doubling import Evidence, Search, evidence, repeat_strength, templates
-from .seam_path import BEGIN_COST, COMMON, LOUDEST, Paths, Spread, deviations, spread_of
-from .seam_profile import follow
-from .seam_strip import BLOCK_ROWS, Piece, Strip
+from . import seam_near
+from .doubling import Evidence, evidence
+from .seam_path import BEGIN_COST, Paths, deviations, spread_of
+from .seam_profile import Sample, profile, settle
+from .seam_strip import BLOCK_ROWS, CHUNK_ROWS, Strip
+
+Columns = npt.NDArray[np.int64]
 
 LEAST_CONTROLS = 90  # columns without a stitch that the stitch is compared with
+RUN_SHARES = (1.0, 0.4, 0.15)  # a lift may take up only a part of the stitch
+CONTROL_STEP = 3  # of the columns without a stitch, every third is looked at closely
+LEAST_PROMISE = 20.0
 
 
 @dataclass(frozen=True)
@@ -25,126 +33,124 @@ class Ground:
 
 
 @dataclass(frozen=True)
-class Sample:
-    """Displacement in the block of rows from `row`: px, None where none was found; `strength`: deviations above
-    chance that the block alone shows; `promise`: how many a displacement of NEEDED_PX would show there."""
-
-    row: int
-    px: float | None
-    strength: float
-    promise: float
-
-
-@dataclass(frozen=True)
-class Suspect:
-    """The column that doubling would explain best. `score` is compared with `rival`, the highest of the columns
-    without a stitch; `promise` is the score that a displacement of NEEDED_PX all along would have had."""
+class Mark:
+    """What stands out most within the stitch's tolerance: its column and blend width, its score, the highest score of
+    the columns without a stitch, and the largest displacement that spoke for it."""
 
     column: int
     blend_px: float
     score: float
     rival: float
+    px: float
+
+
+@dataclass(frozen=True)
+class Suspects:
+    """`near`: from the likelihood; `far`: from the repeats; `promise`: the score of `near` that a displacement of 5 px
+    all along would have had (in the judged blocks), `judged`: share of blocks that promise anything."""
+
+    near: Mark
+    far: Mark
     promise: float
-    controls: int
-    samples: tuple[Sample, ...]
+    judged: float
 
 
-NEEDED_PX = 5.0
-
-
-def find(own: list[Strip], controls: list[Strip], ground: Ground) -> Suspect | None:
-    """The best suspect among the columns of `ground.stitch`; None when nothing can be compared there."""
-    search = own[0].search
-    seam_parts = [_Part(strip, ground.columns, ground.stitch) for strip in own]
-    other_parts = [_Part(strip, ground.columns, None) for strip in controls]
-    seam_columns = np.concatenate([part.columns for part in seam_parts])
-    other_columns = np.concatenate([part.columns for part in other_parts]) if other_parts else np.zeros(0, np.int64)
-    rows = _shared_rows([part for part in seam_parts + other_parts if len(part.columns)], ground.rows)
-    if not rows or not len(seam_columns) or len(other_columns) < LEAST_CONTROLS:
+def find(own: list[Strip], controls: list[Strip], ground: Ground) -> Suspects | None:
+    """None when there is too little to compare the stitch with."""
+    at_seam = [_Part(strip, ground.columns, ground.stitch) for strip in own]
+    elsewhere = [_Part(strip, ground.columns, None) for strip in controls]
+    at_seam, elsewhere = ([p for p in parts if len(p.columns)] for parts in (at_seam, elsewhere))
+    if not at_seam or sum(len(part.columns) for part in elsewhere) < LEAST_CONTROLS:
         return None
-    paths, chances = Paths(search, len(seam_columns) + len(other_columns)), []
-    for row in rows:
-        at_seam = np.concatenate([part.evidence(row) for part in seam_parts], axis=-1)
-        elsewhere = np.concatenate([part.evidence(row) for part in other_parts], axis=-1)
-        chance = spread_of(elsewhere)
-        chances.append(chance)
-        paths.add(deviations(np.concatenate([at_seam, elsewhere], axis=-1), chance))
-    best = paths.best() - BEGIN_COST
-    blend, place = np.unravel_index(int(best[:, : len(seam_columns)].argmax()), (len(best), len(seam_columns)))
-    column = int(seam_columns[place])
-    strip = next(part.strip for part in seam_parts if column in part.strip.columns)
-    chance = _mean(chances)
-    samples = _along(strip, column, int(blend), chance, ground.rows)
-    reach = max((s.px or 0.0) for s in samples) + search.blends_px[blend] / 2 + 8 if samples else 0.0
-    away = np.abs(other_columns - column) > reach
-    rivals = best[:, len(seam_columns) :][:, away]
-    return Suspect(
-        column=column,
-        blend_px=search.blends_px[blend],
-        score=float(best[blend, place]),
-        rival=float(rivals.max()) if rivals.size else 0.0,
-        promise=_promise(strip, chance, rows),
-        controls=int(away.sum()),
-        samples=samples,
-    )
+    chunks = _shared_chunks([part.strip for part in (*at_seam, *elsewhere)], ground.rows)
+    if not chunks:
+        return None
+    near, promise, judged = _near(at_seam, elsewhere, chunks)
+    return Suspects(near, _far(at_seam, elsewhere, chunks), promise, judged)
 
 
 class _Part:
-    """A strip's evidence for those of its columns that are wanted."""
+    """A strip and those of its columns that are wanted."""
 
     def __init__(self, strip: Strip, work: range, stitch: range | None) -> None:
         inside = [c for c in strip.columns if c in work and (stitch is None or c in stitch)]
         self.strip = strip
         self.columns = np.asarray(inside, dtype=np.int64)
-        self.pieces = {piece.row: piece for piece in strip.pieces}
+        self._pieces = {piece.row: piece for piece in strip.pieces}
 
     def evidence(self, row: int) -> Evidence:
-        whole = evidence(self.pieces[row].products.astype(np.float32), self.strip.search)
+        whole = evidence(self._pieces[row].products.astype(np.float32), self.strip.search)
         return whole[..., self.columns - self.strip.columns.start]
 
+    def likelihoods(self, chunks: list[int], columns: Columns) -> seam_near.Likelihoods:
+        blocks = [self.strip.greys[row].astype(np.float32) for row in chunks]
+        return seam_near.likelihoods(blocks, columns - self.strip.first, self.strip.search.blends_px)
 
-def _shared_rows(parts: list[_Part], rows: range) -> list[int]:
-    shared = set.intersection(*[set(part.pieces) for part in parts]) if parts else set()
-    return sorted(row for row in shared if row >= rows.start and row + BLOCK_ROWS <= rows.stop)
 
-
-def _mean(chances: list[Spread]) -> Spread:
-    return Spread(
-        np.mean([c.middle for c in chances], axis=0, dtype=np.float32),
-        np.sqrt(np.mean([c.deviation**2 for c in chances], axis=0, dtype=np.float32)),
+def _shared_chunks(strips: list[Strip], rows: range) -> list[int]:
+    shared = set.intersection(*[set(strip.greys) for strip in strips])
+    return sorted(
+        row
+        for row in shared
+        if row in rows and row + CHUNK_ROWS <= rows.stop and len(strips[0].greys[row]) == CHUNK_ROWS
     )
 
 
-def _along(strip: Strip, column: int, blend: int, chance: Spread, rows: range) -> tuple[Sample, ...]:
-    """The displacement along the stitch, from all pieces of the strip within the rows."""
-    search = strip.search
-    pieces = [p for p in strip.pieces if p.row >= rows.start and p.row + BLOCK_ROWS <= rows.stop]
-    if not pieces:
-        return ()
-    first = column - strip.first - search.margin
-    shape = templates(search)[blend]
-    window = np.stack([p.products[:, first : first + shape.shape[1]].astype(np.float32) for p in pieces])
-    blocks = np.einsum("klx,lx->kl", window, shape)
-    blocks = (blocks - chance.middle[blend, :, 0]) / chance.deviation[blend, :, 0]
-    return tuple(
-        Sample(piece.row, step.px, step.strength, _promised(piece, search, blend, chance))
-        for piece, step in zip(pieces, follow(blocks, search.lags_px), strict=True)
-    )
+def _near(at_seam: list[_Part], elsewhere: list[_Part], chunks: list[int]) -> tuple[Mark, float, float]:
+    blends = at_seam[0].strip.search.blends_px
+    columns = _columns(at_seam)
+    here = np.concatenate([part.likelihoods(chunks, part.columns) for part in at_seam], axis=-1)
+    if elsewhere[0].strip is at_seam[0].strip:
+        others, there = columns, here
+    else:
+        others = np.concatenate([part.columns[::CONTROL_STEP] for part in elsewhere])
+        there = np.concatenate([p.likelihoods(chunks, p.columns[::CONTROL_STEP]) for p in elsewhere], axis=-1)
+    lengths = sorted({max(round(share * len(chunks)), 1) for share in RUN_SHARES})
+    marks = [_mark(seam_near.peaks(here, run), seam_near.peaks(there, run), columns, others, blends) for run in lengths]
+    mark = max(marks, key=lambda each: each.score / max(each.rival, 30.0))
+    strip = at_seam[0].strip
+    promised = np.array([seam_near.promise(strip.greys[row].astype(np.float32), blends) for row in chunks])
+    return mark, float(promised.sum() / 2), float(np.mean(promised > LEAST_PROMISE))
 
 
-def _promised(piece: Piece, search: Search, blend: int, chance: Spread) -> float:
-    """Deviations above chance that NEEDED_PX would show in this piece, by its noise."""
-    lag = int(np.argmin(np.abs(np.asarray(search.lags_px) - NEEDED_PX)))
-    strength = repeat_strength(NEEDED_PX, search.blends_px[blend])
-    return BLOCK_ROWS * piece.energy * piece.agreement * strength / float(chance.deviation[blend, lag, 0])
+def _mark(
+    here: seam_near.Peaks, there: seam_near.Peaks, columns: Columns, others: Columns, blends: tuple[float, ...]
+) -> Mark:
+    best = here.max(axis=0)  # (blends, shifts, columns)
+    blend, shift, place = np.unravel_index(int(best.argmax()), best.shape)
+    px = seam_near.SHIFTS_PX[int(shift)]
+    away = np.abs(others - columns[place]) > px + blends[blend] + 4
+    rival = float(there.max(axis=(0, 1, 2))[away].max()) if away.any() else 0.0
+    return Mark(int(columns[place]), blends[blend], max(float(best.max()), 0.0), max(rival, 0.0), px)
 
 
-def _promise(strip: Strip, chance: Spread, rows: list[int]) -> float:
-    """The path score that NEEDED_PX all along would have had, at the blend width where it shows least."""
-    wanted = set(rows)
-    pieces = [piece for piece in strip.pieces if piece.row in wanted]
-    scores = []
-    for blend in range(len(strip.search.blends_px)):
-        each = [min(_promised(piece, strip.search, blend, chance), LOUDEST) - COMMON for piece in pieces]
-        scores.append(sum(max(gain, 0.0) for gain in each))
-    return float(min(scores, default=0.0))
+def _far(at_seam: list[_Part], elsewhere: list[_Part], chunks: list[int]) -> Mark:
+    search = at_seam[0].strip.search
+    columns, others = _columns(at_seam), _columns(elsewhere)
+    paths = Paths(search, len(columns) + len(others))
+    total = np.zeros((len(search.blends_px), len(search.lags_px), len(columns)), np.float32)
+    for row in [start + top for start in chunks for top in range(0, CHUNK_ROWS, BLOCK_ROWS)]:
+        here = np.concatenate([part.evidence(row) for part in at_seam], axis=-1)
+        there = np.concatenate([part.evidence(row) for part in elsewhere], axis=-1)
+        found = deviations(np.concatenate([here, there], axis=-1), spread_of(there))
+        total += np.maximum(found[..., : len(columns)] - 3.0, 0.0)
+        paths.add(found)
+    best = paths.best() - BEGIN_COST
+    blend, place = np.unravel_index(int(best[:, : len(columns)].argmax()), (len(best), len(columns)))
+    px = search.lags_px[int(total[blend, :, place].argmax())]
+    away = np.abs(others - columns[place]) > px + search.blends_px[blend] + 8
+    rivals = best[:, len(columns) :][:, away]
+    rival = float(rivals.max()) if rivals.size else 0.0
+    return Mark(int(columns[place]), search.blends_px[blend], float(best[blend, place]), rival, px)
+
+
+def _columns(parts: list[_Part]) -> Columns:
+    return np.concatenate([part.columns for part in parts])
+
+
+def samples(own: list[Strip], mark: Mark, rows: range, most_px: float) -> tuple[Mark, tuple[Sample, ...]]:
+    """The mark with its column and blend width as the rows have them likeliest, and the profile along the stitch."""
+    strip = next(strip for strip in own if mark.column in strip.columns)
+    column, blend_px = settle(strip, mark.column, mark.blend_px, mark.px, rows)
+    settled = replace(mark, column=column, blend_px=blend_px)
+    return settled, profile(strip, column, blend_px, most_px, rows)

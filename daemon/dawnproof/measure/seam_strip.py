@@ -29,8 +29,8 @@ class Piece:
 
 @dataclass
 class Strip:
-    """Columns `first` to `past` of the scan; every `every`-th chunk of rows is looked at. `tones` (n, columns,
-    channels): mean values of each chunk looked at, when `keep_tones`."""
+    """Columns `first` to `past` of the scan; every `every`-th chunk of rows is looked at. `greys`: the chunks looked
+    at, by first row. `tones` (n, columns, channels): their mean values, when `keep_tones`."""
 
     first: int
     past: int
@@ -38,6 +38,7 @@ class Strip:
     every: int = 1
     keep_tones: bool = False
     pieces: list[Piece] = field(default_factory=list)
+    greys: dict[int, Pixels] = field(default_factory=dict)
     tones: list[npt.NDArray[np.float32]] = field(default_factory=list)
     tone_rows: list[int] = field(default_factory=list)
     _waiting: list[Pixels] = field(default_factory=list)
@@ -73,6 +74,7 @@ class Strip:
             self.tones.append(chunk.mean(axis=0, dtype=np.float32) * scale)
             self.tone_rows.append(row)
         grey = chunk[:, :, 0] if chunk.shape[2] == 1 else cv2.cvtColor(np.ascontiguousarray(chunk), cv2.COLOR_RGB2GRAY)
+        self.greys[row] = np.ascontiguousarray(grey)
         flat, agreement = whitened(np.asarray(grey, dtype=np.float32) * scale)
         for top in range(0, len(flat) - BLOCK_ROWS + 1, BLOCK_ROWS):
             block = flat[top : top + BLOCK_ROWS]

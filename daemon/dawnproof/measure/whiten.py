@@ -17,11 +17,13 @@ Field = npt.NDArray[np.float32]  # (rows, columns)
 
 EXACT = 0.5  # share of the exact spectrum in the divisor; the rest is smoothed
 SMOOTH_BINS = 1.5
+COARSE_BINS = 5.0
 SLOW_PX = 20.0  # slower changes than this are light, not structure
 LOCAL_PX = 10.0  # reach of the local contrast
 CALM = 0.2  # contrast below this share of the mean is not raised to full
 LOUDEST = 1.5  # a single value counts no more than this: one bright edge must not speak for a whole block
-NOISE_MARGIN = 1.5
+NOISE_MARGIN = 1.2
+FAINT = 0.004  # weight of a frequency in which there is only noise
 
 
 def whitened(strip: Field) -> tuple[Field, float]:
@@ -30,6 +32,7 @@ def whitened(strip: Field) -> tuple[Field, float]:
     A strip without any structure comes back as noise or zeros. Wants 64 rows and columns or more."""
     slow = cv2.GaussianBlur(strip, (0, 0), SLOW_PX, borderType=cv2.BORDER_REFLECT)
     spectrum = fft.rfft2(strip - slow)
+    spectrum[0] = 0  # what is the same in every row: a tone step, a laid line; it says nothing of displacement
     weights, agreement = _weights(spectrum)
     flat = fft.irfft2(spectrum * weights, s=strip.shape)
     contrast = np.sqrt(cv2.GaussianBlur(flat * flat, (0, 0), LOCAL_PX, borderType=cv2.BORDER_REFLECT))
@@ -39,11 +42,14 @@ def whitened(strip: Field) -> tuple[Field, float]:
 
 def _weights(spectrum: npt.NDArray[np.complex64]) -> tuple[Field, float]:
     exact = spectrum.real**2 + spectrum.imag**2
-    smooth = cv2.GaussianBlur(exact, (0, 0), SMOOTH_BINS, borderType=cv2.BORDER_REFLECT) + np.float32(1e-20)
-    noise = np.float32(np.percentile(smooth[::3, ::3], 5))
-    signal = np.maximum(smooth - np.float32(NOISE_MARGIN) * noise, 0.02 * smooth) / smooth
-    strength = (1 - EXACT) * smooth + EXACT * exact + np.float32(1e-20)
-    agreement = float((signal * np.maximum(1 - noise / smooth, 0)).sum() / signal.sum())
+    tiny = np.float32(1e-20)
+    smooth = cv2.GaussianBlur(exact, (0, 0), SMOOTH_BINS, borderType=cv2.BORDER_REFLECT) + tiny
+    # the coarser mean hardly scatters: with the finer one, chance peaks of the noise would pass for structure
+    coarse = cv2.GaussianBlur(smooth, (0, 0), COARSE_BINS, borderType=cv2.BORDER_REFLECT) + tiny
+    noise = np.float32(np.percentile(coarse[2::3, 2::3], 2))
+    signal = np.maximum(smooth - np.float32(NOISE_MARGIN) * noise, FAINT * smooth) / smooth
+    strength = (1 - EXACT) * smooth + EXACT * exact + tiny
+    agreement = float((signal * np.maximum(1 - np.float32(NOISE_MARGIN) * noise / coarse, 0)).sum() / signal.sum())
     return np.asarray(np.sqrt(signal / strength), dtype=np.float32), agreement
 
 

@@ -1,0 +1,137 @@
+"""The second look at a suspected stitch: are its rows likelier with one picture across it, or with two displaced ones?
+
+Rows near the stitch are taken as samples of a random process with the correlation measured on the scan itself. A
+displacement D changes what columns on either side have to do with each other: the right view at x shows what the left
+view shows at x - D, so their correlation at distance d becomes that at distance d - D, and noise is each camera's own.
+The log-likelihood of each displacement, against none, is a reading of its own: a pattern that repeats at lag D speaks
+for D in the search, but its columns still continue across the stitch and speak for 0 here. Each row is judged with a
+scale of its own, so that no single edge decides.
+
+Method: maximum likelihood for a stationary Gaussian process with unknown scale; rows made independent of one another
+by a second-order prediction along the travel (Yule-Walker).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+from scipy import fft, linalg
+
+from .doubling import right_share
+
+Rows = npt.NDArray[np.float32]  # (rows, columns)
+Floats = npt.NDArray[np.float64]
+
+GAIN_VARIANCE = 10.0  # how freely the two views may differ in level, in variances of the picture
+LEAST_NOISE = 1e-4
+NOTHING_IN_COMMON_PX = 1e5
+PER_PX = 8
+
+
+@dataclass(frozen=True)
+class Form:
+    """One hypothesis for 2 * half columns: inverse covariance, and half the logarithm of its determinant."""
+
+    covariance: Floats
+    inverse: Floats
+    log_volume: float
+
+    def told_from(self, other: Form) -> float:
+        """What one row is expected to speak for this hypothesis against the other when this one is true (the
+        Kullback-Leibler divergence)."""
+        spread = float(np.sum(other.inverse * self.covariance)) - len(self.covariance)
+        return 0.5 * spread + other.log_volume - self.log_volume
+
+
+@dataclass(frozen=True)
+class Process:
+    """The picture as a random process along its rows: correlation at every PER_PX-th of a pixel, variance of the noise;
+    both together about 1."""
+
+    correlation: Floats
+    noise: float
+
+    def form(self, half: int, blend_px: float, shift_px: float) -> Form:
+        """What `half` columns on either side of a stitch have to do with each other when its views are displaced by
+        shift_px (+ lifted; negative: content is missing)."""
+        at = np.arange(-half, half, dtype=np.float64) + 0.5
+        covariance = _covariance(self, at, right_share(at, blend_px), shift_px)
+        covariance += 1e-6 * np.eye(2 * half)
+        factor = linalg.cho_factor(covariance, lower=True)
+        inverse = linalg.cho_solve(factor, np.eye(2 * half))
+        return Form(covariance, np.asarray(inverse), float(np.log(np.diag(factor[0])).sum()))
+
+
+def even_rows(rows: Rows) -> Rows:
+    """(rows, columns) made independent of the rows above, each brought to the same strength (faint ones less)."""
+    calm = _unpredicted(rows)
+    scale = np.sqrt(np.mean(calm**2, axis=1, keepdims=True))
+    return np.asarray(calm / np.maximum(scale, 0.3 * float(np.median(scale)) + 1e-9), dtype=np.float32)
+
+
+def log_likelihood(even: Rows, process: Process, column: int, blend_px: float, shifts_px: Floats, half: int) -> Floats:
+    """(rows, shifts): log-likelihood of each row (of `even_rows`) for each displacement less that for none.
+    `column`: index of the first column of the right view; `half`: columns used on either side."""
+    near = even[:, column - half : column + half]
+    flat = score(near, process.form(half, blend_px, 0.0))
+    return np.stack([score(near, process.form(half, blend_px, shift)) - flat for shift in shifts_px], axis=1)
+
+
+def _unpredicted(rows: Rows) -> Rows:
+    """What two rows above do not foretell, common coefficients for all columns; the first two rows repeat the third."""
+    calm = rows - rows.mean(axis=0, keepdims=True)
+    near = float(np.mean(calm[1:] * calm[:-1]))
+    far = float(np.mean(calm[2:] * calm[:-2]))
+    power = float(np.mean(calm**2)) * 1.001 + 1e-15
+    first = near * (power - far) / (power**2 - near**2)
+    second = (far * power - near**2) / (power**2 - near**2)
+    left = calm[2:] - first * calm[1:-1] - second * calm[:-2]
+    return np.asarray(np.concatenate([left[:1], left[:1], left]), dtype=np.float32)
+
+
+def process_of(blocks: list[Rows]) -> Process:
+    """The process that blocks of even rows (all of one width) are samples of."""
+    columns = blocks[0].shape[1]
+    taper = np.hanning(columns).astype(np.float32)
+    power = np.mean([_power(block * taper) for block in blocks], axis=0)
+    power[1:-1] *= 2.0
+    power /= power.sum()
+    kernel = np.hanning(11) / np.hanning(11).sum()
+    smooth = np.convolve(np.pad(power, 5, mode="edge"), kernel, mode="valid")
+    noise = max(float(np.percentile(smooth[2:-2], 3)), LEAST_NOISE / len(power))
+    clean = np.maximum(power - noise, 0.0)
+    clean[1:-1] /= 2.0
+    correlation = fft.irfft(clean, n=2 * columns * PER_PX) * (2 * columns * PER_PX)
+    return Process(np.asarray(correlation[: columns * PER_PX]), noise * len(power))
+
+
+def _power(tapered: Rows) -> Floats:
+    spectrum = fft.rfft(tapered, n=2 * tapered.shape[1], axis=1)
+    return np.asarray(np.mean(spectrum.real**2 + spectrum.imag**2, axis=0), dtype=np.float64)
+
+
+def _at(correlation: Floats, distance: Floats) -> Floats:
+    """The correlation at distances (n,), px, without the noise."""
+    return correlation[np.rint(np.abs(distance) * PER_PX).astype(np.int64)]
+
+
+def _covariance(process: Process, at: Floats, share: Floats, shift: float) -> Floats:
+    """Of the columns at `at`, with the right view's share in each, for one displacement."""
+    columns = len(at)
+    apart = np.arange(-columns + 1, columns, dtype=np.float64)
+    place = np.arange(columns)[:, None] - np.arange(columns)[None, :] + columns - 1
+    left, right = 1.0 - share, share
+    same = np.outer(left, left) + np.outer(right, right)
+    matrix = same * _at(process.correlation, apart)[place] + np.diag(process.noise * (left**2 + right**2))
+    if abs(shift) < NOTHING_IN_COMMON_PX:
+        crossed = np.outer(left, right) * _at(process.correlation, apart + shift)[place]
+        matrix += crossed + crossed.T
+    return np.asarray(matrix + GAIN_VARIANCE * same)
+
+
+def score(rows: Rows, form: Form) -> Floats:
+    """Log-likelihood of each row with its best scale, up to a constant."""
+    energy = np.einsum("yi,yi->y", rows @ form.inverse.astype(np.float32), rows, dtype=np.float64)
+    return np.asarray(-form.log_volume - 0.5 * rows.shape[1] * np.log(np.maximum(energy, 1e-9)))

@@ -1,0 +1,80 @@
+"""The likelihood of displaced views at every column a stitch may lie in, from the covariance of its neighbours.
+
+Small displacements, and any at all as "the two sides have nothing in common", can be judged from few columns around
+the stitch. The covariance of a strip's columns over a block of rows is all that is needed of it; each hypothesis then
+costs one product with each square of it along the diagonal.
+
+What counts is the peak: how much likelier a displacement is than none, than one a little smaller or larger, and than
+two sides with nothing in common. An edge, a change of sharpness or of texture raises all of these alike; only content
+that was pictured twice makes a peak.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
+from numpy.lib.stride_tricks import sliding_window_view
+
+from .seam_likelihood import Floats, Process, Rows, even_rows, process_of
+
+Likelihoods = npt.NDArray[np.float64]  # (blocks, blends, hypotheses, columns)
+Peaks = npt.NDArray[np.float32]  # (runs of blocks, blends, shifts, columns)
+
+STEP_PX = 0.5
+MOST_NEAR_PX = 8.0
+BESIDE = 3  # steps to the smaller and larger displacement that a peak must surpass
+NOTHING_PX = 1e6  # a displacement so large that the two sides share nothing
+HALF = 34  # columns on either side
+SHIFTS_PX = tuple(STEP_PX * n for n in range(2, int(MOST_NEAR_PX / STEP_PX) + 1))  # those for which a peak is told
+PROMISED_PX = 5.0
+
+
+def likelihoods(blocks: list[Rows], at: npt.NDArray[np.int64], blends_px: tuple[float, ...]) -> Likelihoods:
+    """The likelihood of each block of rows under each hypothesis, for a stitch whose right view begins at strip column
+    `at`; every `at` needs HALF columns on either side."""
+    even = [even_rows(block) for block in blocks]
+    process = process_of(even)
+    tried = (0.0, *SHIFTS_PX, *(MOST_NEAR_PX + STEP_PX * n for n in range(1, BESIDE + 1)), NOTHING_PX)
+    forms = [process.form(HALF, blend, shift) for blend in blends_px for shift in tried]
+    table = np.stack([form.inverse.ravel() for form in forms], axis=1).astype(np.float32)
+    volumes = np.array([form.log_volume for form in forms])
+    likely = np.stack([_likelihood(rows, at, table, volumes).reshape(len(at), len(blends_px), -1) for rows in even])
+    return np.moveaxis(likely, 1, 3)
+
+
+def peaks(likely: Likelihoods, run: int) -> Peaks:
+    """How much every run of `run` blocks, taken together, speaks for each displacement of SHIFTS_PX."""
+    sums = np.concatenate([np.zeros_like(likely[:1]), np.cumsum(likely, axis=0)])
+    return _above(sums[run:] - sums[:-run])
+
+
+def _likelihood(rows: Rows, at: npt.NDArray[np.int64], table: npt.NDArray[np.float32], volumes: Floats) -> Floats:
+    covariance = np.ascontiguousarray(rows.T @ rows)
+    squares = sliding_window_view(covariance, (2 * HALF, 2 * HALF))
+    first = at - HALF
+    energy = squares[first, first].reshape(len(at), -1) @ table  # (columns, hypotheses)
+    return np.asarray(-len(rows) * (volumes + HALF * np.log(np.maximum(energy, 1e-9))))
+
+
+def _above(likely: Floats) -> Peaks:
+    """Each displacement's likelihood less the best of none, nothing in common, and those beside it."""
+    none, nothing = likely[:, :, :1], likely[:, :, -1:]
+    tried = likely[:, :, 1:-1]
+    shown = len(SHIFTS_PX)
+    rival = np.maximum(np.maximum(none, nothing), tried[:, :, BESIDE : BESIDE + shown])
+    rival[:, :, BESIDE:] = np.maximum(rival[:, :, BESIDE:], tried[:, :, : shown - BESIDE])
+    return np.asarray(tried[:, :, :shown] - rival, dtype=np.float32)
+
+
+def promise(block: Rows, blends_px: tuple[float, ...]) -> float:
+    """The peak that a displacement of PROMISED_PX would show in this block, at the blend width where it shows least."""
+    even = even_rows(block)
+    process = process_of([even])
+    return len(even) * min(_told(process, blend) for blend in blends_px)
+
+
+def _told(process: Process, blend_px: float) -> float:
+    lifted = process.form(HALF, blend_px, PROMISED_PX)
+    beside = BESIDE * STEP_PX
+    others = (0.0, PROMISED_PX - beside, PROMISED_PX + beside, NOTHING_PX)
+    return min(lifted.told_from(process.form(HALF, blend_px, other)) for other in others)
