@@ -11,7 +11,7 @@ import threading
 import time
 from collections import deque
 from collections.abc import Callable
-from concurrent.futures import Future, ProcessPoolExecutor
+from concurrent.futures import Future, ProcessPoolExecutor, ThreadPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass, field
 from functools import partial
@@ -22,6 +22,7 @@ from ..errors import WorkerDied
 from ..model import Progress
 
 PR_SET_PDEATHSIG = 1
+CPU_SHARE = 1.0  # of wall time times cores: what one task may compute, counted by the kernel
 RESIDENT_SHARE = 0.75  # of the address space a child may map: what may really be in memory
 _shown: Any = None  # in a child: the shared share done of its slot
 
@@ -44,11 +45,13 @@ class Pool:
     def __init__(self, slots: int, memory_mb: int, wall_s: float, renew_after: int) -> None:
         os.environ["VIPS_BLOCK_UNTRUSTED"] = "1"  # children inherit it before they load libvips
         count = slots or min(2, os.cpu_count() or 1)
-        self._wall_s = wall_s
+        self._wall_s, self._cpu_s = wall_s, wall_s * CPU_SHARE * (os.cpu_count() or 1)
         self._short: deque[_Task] = deque()
         self._long: deque[_Task] = deque()
         self._lock = threading.RLock()
         self._slots = [_Slot(memory_mb, renew_after) for _ in range(count)]
+        # a child ends with the thread that started it, so one that lasts as long as the pool starts them all
+        self._starter = ThreadPoolExecutor(1, "children")
         self._closed = False
 
     def submit(
@@ -58,8 +61,13 @@ class Pool:
         task = _Task(function, arguments, what, subject)
         with self._lock:
             (self._long if long else self._short).append(task)
-        self._feed()
+        self._feed_soon()
         return task.future
+
+    def children(self) -> tuple[int, ...]:
+        """Process numbers of the children that live."""
+        with self._lock:
+            return tuple(number for slot in self._slots if (number := slot.number()))
 
     def waiting(self) -> int:
         """Tasks that have not begun."""
@@ -102,6 +110,12 @@ class Pool:
             if not wait:
                 slot.kill()
             slot.shut(wait)
+        self._starter.shutdown(wait=False, cancel_futures=True)
+
+    def _feed_soon(self) -> None:
+        with self._lock:
+            if not self._closed:
+                self._starter.submit(self._feed)
 
     def _feed(self) -> None:
         with self._lock:
@@ -115,9 +129,10 @@ class Pool:
                     continue
                 task.begun_s = time.monotonic()
                 try:
-                    inner = slot.start(task)
-                except BrokenProcessPool as error:
-                    self._end(slot, task, error)
+                    inner = slot.start(task, self._cpu_s)
+                except (BrokenProcessPool, OSError, RuntimeError) as error:  # no memory, no descriptors, no processes
+                    task.killed = task.killed or f"it could not be started ({error})"
+                    self._end(slot, task, BrokenProcessPool())
                     continue
                 inner.add_done_callback(partial(self._done, slot, task))
 
@@ -137,7 +152,7 @@ class Pool:
             task.future.set_result(inner.result())
         else:
             self._end(slot, task, error)
-        self._feed()
+        self._feed_soon()
 
     def _end(self, slot: _Slot, task: _Task, error: BaseException) -> None:
         died = isinstance(error, BrokenProcessPool)
@@ -169,7 +184,11 @@ class _Slot:
     def long(self) -> bool:
         return self.task is not None and self.task.what == "joining"
 
-    def start(self, task: _Task) -> Future[Any]:
+    def number(self) -> int:
+        """Process number of the child, 0 where there is none."""
+        return int(self._shared[0]) if self._executor is not None else 0
+
+    def start(self, task: _Task, cpu_s: float) -> Future[Any]:
         if self._executor is None:
             self._shared[0] = 0.0
             self._executor = ProcessPoolExecutor(
@@ -177,7 +196,7 @@ class _Slot:
             )
         self._shared[1] = 0.0
         self.task = task
-        return self._executor.submit(task.function, *task.arguments)
+        return self._executor.submit(_limited, cpu_s, task.function, task.arguments)
 
     def finish(self, broken: bool = False) -> None:
         self.task = None
@@ -212,6 +231,15 @@ def report_share(done: float) -> None:
     """Called in a child: how much of the task is done, 0 to 1."""
     if _shown is not None:
         _shown[1] = done
+
+
+def _limited(cpu_s: float, function: Callable[..., Any], arguments: tuple[Any, ...]) -> Any:
+    """In a child: one task, ended by the kernel when it computes for too long."""
+    used = resource.getrusage(resource.RUSAGE_SELF)
+    hard = resource.getrlimit(resource.RLIMIT_CPU)[1]
+    most_s = int(used.ru_utime + used.ru_stime + max(cpu_s, 1.0)) + 1
+    resource.setrlimit(resource.RLIMIT_CPU, (most_s if hard < 0 else min(most_s, hard), hard))
+    return function(*arguments)
 
 
 def _guard(memory_bytes: int, shared: Any) -> None:

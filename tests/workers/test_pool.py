@@ -1,0 +1,127 @@
+"""Children: short before long, a death takes only its own task along, limits hold, no child is lost with a thread."""
+
+from __future__ import annotations
+
+import errno
+import os
+import time
+from collections.abc import Callable, Iterator
+from concurrent.futures import Future, wait
+from typing import Any
+
+import pytest
+from workers.child_tasks import die, keep, number_of_child, refuse, rest, spin, take
+
+from dawnproof.errors import NotAScan, WorkerDied
+from dawnproof.workers import pool as pool_module
+from dawnproof.workers.pool import Pool
+
+MAKER = Callable[..., Pool]
+
+
+@pytest.fixture
+def make() -> Iterator[MAKER]:
+    made: list[Pool] = []
+
+    def maker(slots: int = 1, memory_mb: int = 3000, wall_s: float = 60.0, renew_after: int = 50) -> Pool:
+        made.append(Pool(slots, memory_mb, wall_s, renew_after))
+        return made[-1]
+
+    yield maker
+    for pool in made:
+        pool.close(wait=False)
+
+
+def result(pool: Pool, future: Future[Any], within_s: float = 60.0) -> Any:
+    until = time.monotonic() + within_s
+    while not future.done() and time.monotonic() < until:
+        pool.watch()
+        wait([future], timeout=0.1)
+    return future.result(timeout=0)
+
+
+def test_errors_of_the_task_come_back_as_they_are(make: MAKER) -> None:
+    pool = make()
+    with pytest.raises(NotAScan, match="it is no TIFF"):
+        result(pool, pool.submit("measuring", "a.tif", refuse))
+    assert result(pool, pool.submit("measuring", "a.tif", number_of_child)) != os.getpid()
+
+
+def test_a_child_that_dies_takes_only_its_own_task_along(make: MAKER) -> None:
+    pool = make()
+    dead = pool.submit("measuring", "bad.tif", die)
+    alive = [pool.submit("measuring", f"{i}.tif", number_of_child) for i in range(3)]
+    with pytest.raises(WorkerDied, match="it ended by itself"):
+        result(pool, dead)
+    assert len({result(pool, f) for f in alive}) == 1, "one new child does the rest"
+
+
+def test_children_are_renewed_and_their_successors_live(make: MAKER) -> None:
+    """A child must not die because the thread that happened to start it ends."""
+    pool = make(slots=2, renew_after=1)
+    futures = [pool.submit("measuring", f"{i}.tif", rest, 0.5) for i in range(6)]
+    assert len({result(pool, f) for f in futures}) == 6
+
+
+def test_what_runs_too_long_is_ended(make: MAKER) -> None:
+    pool = make(wall_s=1.0)
+    with pytest.raises(WorkerDied, match="longer than 1 s"):
+        result(pool, pool.submit("measuring", "slow.tif", rest, 60.0))
+
+
+def test_what_computes_too_long_is_ended_by_the_kernel(make: MAKER, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The parent's clock may stand still with the parent; the kernel's does not."""
+    monkeypatch.setattr(pool_module, "CPU_SHARE", 0.01)
+    pool = make(wall_s=100.0)
+    future = pool.submit("measuring", "loop.tif", spin)
+    wait([future], timeout=60)
+    with pytest.raises(WorkerDied):
+        future.result(timeout=0)
+
+
+def test_memory_has_a_limit(make: MAKER) -> None:
+    pool = make(memory_mb=1500)
+    with pytest.raises(WorkerDied, match="too much memory"):
+        result(pool, pool.submit("measuring", "bomb.tif", take, 4000))
+    with pytest.raises(WorkerDied, match="needed more than 1125 MB"):
+        result(pool, pool.submit("measuring", "fat.tif", keep, 1250, 60.0))
+
+
+def test_short_tasks_go_first_and_long_ones_never_take_every_slot(make: MAKER) -> None:
+    pool = make(slots=2)
+    joins = [pool.submit("joining", f"J{i}", rest, 0.6, long=True) for i in range(3)]
+    scan = pool.submit("measuring", "a.tif", number_of_child)
+    result(pool, scan)
+    assert not joins[1].done()
+    for future in joins:
+        result(pool, future)
+
+
+def test_no_descriptors_left_is_no_end(make: MAKER, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A child that cannot be started is a reason to try again, not a slot lost for good."""
+    pool = make()
+
+    def none_left(*given: Any, **options: Any) -> Any:
+        raise OSError(errno.EMFILE, os.strerror(errno.EMFILE))
+
+    with monkeypatch.context() as patch:
+        patch.setattr(pool_module, "ProcessPoolExecutor", none_left)
+        with pytest.raises(WorkerDied, match="could not be started"):
+            result(pool, pool.submit("measuring", "a.tif", number_of_child))
+    assert result(pool, pool.submit("measuring", "a.tif", number_of_child)) != os.getpid()
+
+
+def test_closing_ends_what_runs_and_cancels_what_waits(make: MAKER) -> None:
+    pool = make()
+    running = pool.submit("measuring", "a.tif", rest, 60.0)
+    waiting = pool.submit("measuring", "b.tif", rest, 60.0)
+    until = time.monotonic() + 30
+    while not pool.children():
+        assert time.monotonic() < until
+        time.sleep(0.05)
+    begun = time.monotonic()
+    pool.close(wait=False)
+    assert time.monotonic() - begun < 5
+    assert waiting.cancelled()
+    with pytest.raises(WorkerDied):
+        running.result(timeout=10)
