@@ -7,7 +7,7 @@ from report.nights import HOSTILE, jobs
 from report.scanned import at, scan, sound
 
 from dawnproof.report.account import faults
-from dawnproof.report.drawing import Rect, draw_scan, frame_mm, work_mm
+from dawnproof.report.drawing import HATCHES, Rect, draw_scan, frame_mm, hatch, rule_step_mm, work_mm
 
 JOBS = {view.row.job: view for view in jobs()}
 SVG = "{http://www.w3.org/2000/svg}"
@@ -83,3 +83,12 @@ def test_the_picture_can_be_left_out() -> None:
     from markupsafe import Markup
 
     assert "<image" not in draw_scan(one, 0.5, picture=Markup(""))
+
+
+@pytest.mark.parametrize("px_per_mm", [0.05, 0.3, 0.62, 1.15, 3.4, 30.0])
+def test_rules_and_hatchings_suit_every_scale(px_per_mm: float) -> None:
+    step = rule_step_mm(px_per_mm)
+    assert step * px_per_mm >= 34
+    assert step % 2 == 0
+    number = int(hatch(px_per_mm).removeprefix("hatch"))
+    assert 0.3 < HATCHES[number] * px_per_mm < 4

@@ -43,3 +43,10 @@ def test_scans_lie_on_their_bed_in_order_in_the_shape_of_their_pile() -> None:
 def test_the_heavier_shape_is_shown() -> None:
     assert heavier("■", "x") == heavier("x", "?") == "x"
     assert heavier("■", "d") == "d"
+
+
+def test_the_rule_begins_when_the_daemon_first_ran() -> None:
+    night = replace(saltmarsh_lane(), since_utc="2026-11-24T06:00:00Z")
+    rule = axis(night)
+    assert rule is not None
+    assert f"{rule.begin:%H:%M}" == "17:58"

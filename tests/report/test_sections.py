@@ -1,5 +1,9 @@
-from report.nights import empty_night, evening, jobs
+from dataclasses import replace
 
+from report.nights import empty_night, evening, jobs
+from report.scanned import at
+
+from dawnproof.model import ArrivingRow
 from dawnproof.report.sections import beds, done, found, glass, layout_picture, now, room, tonight, waiting
 
 NIGHT = evening()
@@ -13,6 +17,12 @@ def test_what_goes_on_has_progress_and_time_left() -> None:
     assert rows[2] == "settling  SL-0422_T.tif  410 MB on bed-a since 22:46, still growing"
     assert len(rows) == 3  # the file being measured is not told twice
     assert [row.plain for row in now(empty_night())] == ["at rest, watching the inbox"]
+
+
+def test_files_that_wait_their_turn_share_a_line() -> None:
+    queue = tuple(ArrivingRow(f"SL-05{n:02d}_whole.tif", "bed-a", 10**9, at(21), "waiting") for n in range(5))
+    rows = [row.plain for row in now(replace(NIGHT, arriving=queue, progress=()))]
+    assert rows == ["queued    5 files: SL-0500_whole.tif, SL-0501_whole.tif, SL-0502_whole.tif and 2 more"]
 
 
 def test_waiting_says_for_what_and_until_when() -> None:

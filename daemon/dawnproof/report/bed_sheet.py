@@ -11,6 +11,7 @@ from markupsafe import Markup
 
 from ..advice import CAUTIONS, SHIM_CAUTION
 from ..model import Bed, shown
+from .drawing import hatch, rule_step_mm
 from .paper import render
 
 OVERLAP = 0.15  # of a part's width; 10 to 20 % are usual
@@ -18,7 +19,7 @@ PRINT_PPI = 300
 ISO_A_MM = (("A4", 297), ("A3", 420), ("A2", 594), ("A1", 841), ("A0", 1189))  # ISO 216, long side
 ORIGINALS_MM = (150, 210, 297, 420, 594)
 MARGIN_MM = 10.0  # of lid around the work, and of frame a part needs at an outer side
-_PX_PER_MM = 1.15
+_WIDTH_PX = 690.0
 _NAMES = (
     ("whole", 0, "the whole work in one scan"),
     ("L", 0, "left half"),
@@ -101,10 +102,10 @@ def naming_examples(pattern: str, job: str) -> tuple[tuple[str, str], ...]:
     return tuple((f"{_named(pattern, job, part, take)}.tif", meaning) for part, take, meaning in _NAMES)
 
 
-def draw_bed(bed: Bed, marks: Sequence[tuple[float, float | None, str]] = (), px_per_mm: float = _PX_PER_MM) -> Markup:
+def draw_bed(bed: Bed, marks: Sequence[tuple[float, float | None, str]] = (), width_px: float = _WIDTH_PX) -> Markup:
     """The bed from above to scale as inline SVG: rule in mm, stitch, barred and clear zones, travel from top to
     bottom. `marks` are (x mm, y mm or None for the whole travel, words)."""
-    pen = _BedPen(bed, 1 / px_per_mm)
+    pen = _BedPen(bed, bed.width_mm / width_px)
     out = pen.outline() + pen.zones() + pen.rules()
     for number, (x_mm, y_mm, _) in enumerate(marks, 1):
         out += pen.mark(number, x_mm, y_mm)
@@ -129,8 +130,8 @@ class _BedPen:
     def zones(self) -> Markup:
         out = Markup("")
         for zone in barred_zones(self._bed):
-            out += Markup('<rect class="fault" fill="url(#hatch1)" x="{:.1f}" width="{:.1f}" height="{:.1f}"/>').format(
-                zone.start_mm, zone.width_mm, self._bed.length_mm)  # fmt: skip
+            strip = Markup('<rect class="fault" fill="url(#{})" x="{:.1f}" width="{:.1f}" height="{:.1f}"/>')
+            out += strip.format(hatch(1 / self._px), zone.start_mm, zone.width_mm, self._bed.length_mm)
         beneath = self._bed.length_mm + 28 * self._px
         for seam in self._bed.seams_mm:
             out += _text(seam, beneath, f"stitch {seam:.0f}", "middle")
@@ -140,12 +141,13 @@ class _BedPen:
 
     def rules(self) -> Markup:
         out, px = Markup(""), self._px
-        for mm in range(0, int(self._bed.width_mm) + 1, 50):
-            long = mm % 100 == 0
+        step = rule_step_mm(1 / px)
+        for mm in range(0, int(self._bed.width_mm) + 1, step // 2):
+            long = mm % step == 0
             out += Markup('<path class="tick" d="M{0} {1:.1f}v{2:.1f}"/>').format(
                 mm, self._bed.length_mm, (9 if long else 5) * px)  # fmt: skip
             out += _text(mm, -6 * px, str(mm), "middle") if long else ""
-        for mm in range(100, int(self._bed.length_mm) + 1, 100):
+        for mm in range(step, int(self._bed.length_mm) + 1, step):
             out += _text(-6 * px, mm + 4 * px, str(mm), "end")
         return out
 

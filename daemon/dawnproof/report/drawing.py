@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from math import log
 
 from markupsafe import Markup
 
@@ -13,6 +14,7 @@ from .pictures import data_uri
 
 FALLBACK_PPI = 300.0  # as everywhere: places of a scan without resolution are told at 300 ppi
 MM_PER_INCH = 25.4
+HATCHES = (0.125, 0.25, 0.5, 1, 2, 4, 8)  # units of the drawing a hatching's line stands for one px
 RULE_PX, TOP_PX, PROFILE_PX, TEXT_PX = 34.0, 20.0, 92.0, 11.0
 
 
@@ -40,6 +42,17 @@ def work_mm(measured: Measured) -> Rect:
     across, along = width / measured.width_px, height / measured.height_px
     box = measured.crop.tight
     return Rect(box.x * across, box.y * along, box.width * across, box.height * along)
+
+
+def rule_step_mm(px_per_mm: float) -> int:
+    """Distance of the figures of a rule: a round even number of mm that leaves at least 34 px between them."""
+    return next((step for step in (2, 10, 20, 50, 100, 200, 500) if step * px_per_mm >= 34), 1000)
+
+
+def hatch(px_per_mm: float) -> str:
+    """The id of the hatching whose lines lie about 7 px apart at this scale; the base template defines them."""
+    number = min(range(len(HATCHES)), key=lambda index: abs(log(HATCHES[index] * px_per_mm)))
+    return f"hatch{number}"
 
 
 def draw_scan(scan: ScanRow, px_per_mm: float, faults: Sequence[tuple[int, Said]] = (), width_px: float = 680.0,
@@ -97,11 +110,11 @@ class _Pen:
         return self._rect("work", work)
 
     def rules(self) -> Markup:
-        """Ticks every 50 mm along both sides, figures every 100."""
-        step = 50 if max(self._width, self._height) > 160 else 10
+        """A rule in mm along the upper and the left side."""
+        step = rule_step_mm(self._scale)
         out = Markup("")
-        for mm in range(0, int(max(self._width, self._height)) + 1, step):
-            long = mm % (2 * step) == 0
+        for mm in range(0, int(max(self._width, self._height)) + 1, step // 2):
+            long = mm % step == 0
             tick = self._px(8 if long else 4)
             if mm <= self._width:
                 out += Markup('<path class="tick" d="M{0} 0v{1:.2f}"/>').format(mm, -tick)
@@ -124,11 +137,10 @@ class _Pen:
         right = x + width + 2 * ring < self._width
         cx = x + width + ring * 1.4 if right else x - ring * 1.4
         cy = min(max(y + height / 2, ring), self._height - ring)
-        hatch = min((1, 2, 4, 8), key=lambda coarse: abs(coarse - self._px(1)))
         figure = self._text(cx, cy + self._px(4), str(number), "middle", "number")
-        return Markup(
-            '<g fill="url(#hatch{})">{}</g><circle class="ring" cx="{:.2f}" cy="{:.2f}" r="{:.2f}"/>{}'
-        ).format(hatch, self._rect("fault", Rect(x, y, width, height)), cx, cy, ring, figure)
+        return Markup('<g fill="url(#{})">{}</g><circle class="ring" cx="{:.2f}" cy="{:.2f}" r="{:.2f}"/>{}').format(
+            hatch(self._scale), self._rect("fault", Rect(x, y, width, height)), cx, cy, ring, figure
+        )
 
     def profile(self, samples: Sequence[SeamSample]) -> Markup:
         """The doubling along the stitch as a line beside the scan, at the scan's own height."""

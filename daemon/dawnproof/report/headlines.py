@@ -4,12 +4,19 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from ..model import JobView, Level, Night, Pile, RecurringMark, ScanRow, shown
+from ..model import JobState, JobView, Level, Night, Pile, RecurringMark, ScanRow, shown
 from .account import beds_of, due, due_order, faults, in_pile, said, to_look_at, today
 from .figures import counted, due_words, listing
 from .watch_kept import gaps, ran_words, runs_of
 
 LOW_HOURS = 12.0  # less room than one more night
+
+
+_STATES = {
+    JobState.WAITING: "not judged yet",
+    JobState.UNFINISHED: "parts still to come",
+    JobState.WORKING: "being joined and filed",
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,7 +68,7 @@ def mark_words(mark: RecurringMark) -> str:
 
 def stay_words(view: JobView, night: Night) -> str:
     """'SL-C405 (due today: doubling 6 px at 210 mm)'."""
-    found = faults(view) or to_look_at(view)
+    found = faults(view) or (() if view.pile in {None, Pile.UNFINISHED} else to_look_at(view))
     why = found[0].brief if found else waiting_words(view)
     when = due_words(due(view), today(night))
     inside = ": ".join(word for word in (when, why) if word)
@@ -79,7 +86,7 @@ def waiting_words(view: JobView) -> str:
         return f"hold: {shown(view.listed.hold)}"
     if view.row.second_missing:
         return "second copy not verified"
-    return f"waits for {shown(view.row.waits_for)}" if view.row.waits_for else ""
+    return f"waits for {shown(view.row.waits_for)}" if view.row.waits_for else _STATES.get(view.row.state, "")
 
 
 def _ran(night: Night) -> Headline:

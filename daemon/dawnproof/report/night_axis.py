@@ -8,6 +8,7 @@ from datetime import datetime, timedelta
 from ..model import JobView, Level, Night, Pile, ScanRow
 from .account import used_scans
 from .figures import local
+from .watch_kept import began_late
 
 _STEPS_MIN = (1, 2, 5, 10, 15, 30, 60, 120, 180, 360, 720, 1440, 2880, 10080)
 
@@ -68,8 +69,10 @@ class Axis:
 
 
 def axis(night: Night, least_h: float = 0.0) -> Axis | None:
-    """The rule of a night, at least `least_h` long and one minute in any case; None where its times are none."""
-    begin, end = local(night.since_utc, night.offset_s), local(night.until_utc, night.offset_s)
+    """The rule of a night, at least `least_h` long and one minute in any case, from the time the daemon first ran
+    where that is later; None where its times are none."""
+    begun = began_late(night)
+    begin, end = local(begun or night.since_utc, night.offset_s), local(night.until_utc, night.offset_s)
     if begin is None or end is None:
         return None
     return Axis(begin, max(end, begin + timedelta(hours=least_h), begin + timedelta(minutes=1)))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from math import inf
 
 from ..advice import CAUTIONS
 from ..model import JobView, Pile, ScanRow, shown
@@ -28,7 +29,7 @@ from .pictures import data_uri
 from .takes_compared import comparisons
 
 PROOF, DETAILS = "proof.jpg", "details.jpg"  # keys of the pictures a note may be given
-NOTE_PX_PER_MM = 1.1
+DRAWING_PX = 680.0
 
 
 def rescan_note_text(view: JobView, now_utc: str = "", offset_s: int = 0) -> str:
@@ -65,7 +66,7 @@ def rescan_note_html(view: JobView, pictures: Mapping[str, bytes], now_utc: str 
     hold 'proof.jpg' and 'details.jpg' as JPEG bytes."""
     found = faults(view)
     drawings = [
-        draw_scan(scan, NOTE_PX_PER_MM, [(n, one) for n, one in enumerate(found, 1) if one.scan is scan], width_px=680)
+        draw_scan(scan, inf, [(n, one) for n, one in enumerate(found, 1) if one.scan is scan], DRAWING_PX)
         for scan in concerned(view)
     ]
     return render(

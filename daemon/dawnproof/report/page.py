@@ -22,7 +22,7 @@ from .account import (
     what_to_do,
 )
 from .bed_sheet import draw_bed
-from .drawing import draw_scan
+from .drawing import draw_scan, frame_mm
 from .figures import clock_near, day_and_clock
 from .headlines import good_sentence, headlines, is_good, mark_words, stay_words, waiting_words
 from .in_brief import place
@@ -38,8 +38,7 @@ from .repeated import Repeated, own_notes, repeated
 from .takes_compared import Comparison, comparisons
 from .timeline import draw_night
 
-PX_PER_MM = 0.62  # one scale for a scan with a place to show, one for all others: true relative size
-SMALL_PX_PER_MM = 0.32
+WIDEST_PX, SMALL_WIDEST_PX = 380.0, 200.0  # the night's widest scan; all others at its scale: true relative size
 MOST_DRAWINGS = 12  # of one job
 CLOSE_UP_BYTES, PROOF_BYTES = 2_000_000, 160_000  # a larger picture is left beside the page
 
@@ -96,6 +95,8 @@ class _Builder:
     def __init__(self, night: Night, album: Album, keys: Mapping[str, str], common: tuple[Repeated, ...]) -> None:
         self._night, self._album, self._keys = night, album, keys
         self._common = common
+        measured = [scan.measured for view in night.jobs for scan in view.scans if scan.measured]
+        self._widest_mm = max((frame_mm(one)[0] for one in measured if one.width_px), default=100.0)
 
     def entry(self, view: JobView, pile: Pile) -> Entry:
         night, job = self._night, view.row.job
@@ -125,7 +126,7 @@ class _Builder:
         if not chosen and pile is not Pile.LOOK_FIRST:
             chosen = [scan for scan in view.scans if scan.place is not Place.CLOSED]
         placed = any(one.finding.where for one in marked)
-        scale = PX_PER_MM if len(chosen) == 1 and placed else SMALL_PX_PER_MM
+        scale = (WIDEST_PX if len(chosen) == 1 and placed else SMALL_WIDEST_PX) / self._widest_mm
         drawings = []
         for scan in chosen[:MOST_DRAWINGS]:
             numbered = [(number, one) for number, one in enumerate(marked, 1) if one.scan is scan]
@@ -141,7 +142,7 @@ class _Builder:
 
     def _take(self, scan: ScanRow) -> Markup:
         bad = [Said(f, scan) for f in scan.findings if f.level is Level.FAULT]
-        return draw_scan(scan, SMALL_PX_PER_MM, list(enumerate(bad, 1)), picture=self._thumb(scan))
+        return draw_scan(scan, SMALL_WIDEST_PX / self._widest_mm, list(enumerate(bad, 1)), picture=self._thumb(scan))
 
     def _proof(self, view: JobView) -> Markup | None:
         proof = self._album.picture(f"{view.row.job}/proof", PROOF_BYTES)
@@ -173,5 +174,5 @@ def _maps(night: Night) -> list[tuple[str, Markup, list[str]]]:
     for bed in night.beds:
         marks = [(mark.x_mm, mark.y_mm, mark_words(mark)) for mark in night.marks if mark.bed == bed.name]
         if marks:
-            maps.append((shown(bed.name), draw_bed(bed, marks, PX_PER_MM), [words for _, _, words in marks]))
+            maps.append((shown(bed.name), draw_bed(bed, marks, WIDEST_PX), [words for _, _, words in marks]))
     return maps

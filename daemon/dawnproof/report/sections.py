@@ -6,7 +6,7 @@ from rich.text import Text
 
 from ..model import ArrivingRow, JobView, Level, Night, Pile, Progress, ScanRow, Space, shown
 from .account import Said, due, faults, in_pile, to_look_at, today
-from .figures import clock, clock_near, due_words, listing, size, span
+from .figures import clock, clock_near, counted, due_words, listing, size, span
 from .headlines import mark_words, waiting_words
 from .layout import Cell, PartState, layout
 from .night_axis import SHAPES
@@ -15,6 +15,8 @@ from .screen import STRONG, line
 from .verdict import last_verdict, scan_words
 
 BAR = 16
+QUEUED = "waiting"  # the state of a whole file whose turn to be measured has not come
+MOST_OF_A_SCAN = 2  # findings told of one scan
 PILE_WORDS = {
     Pile.MAY_GO_BACK: "back",
     Pile.LOOK_FIRST: "look first",
@@ -35,8 +37,11 @@ def layout_picture(view: JobView) -> str:
 def now(night: Night) -> tuple[Text, ...]:
     """What is measured, joined or filed, with progress and time left; then what is arriving."""
     busy = {progress.subject for progress in night.progress}
+    coming = [row for row in night.arriving if row.file not in busy]
+    queued = [shown(row.file) for row in coming if row.state == QUEUED]
     rows = [_progress(progress, night) for progress in night.progress]
-    rows += [_arriving(row, night) for row in night.arriving if row.file not in busy]
+    rows += [_arriving(row, night) for row in coming if row.state != QUEUED]
+    rows += [line(f"{'queued':<10}{counted(len(queued), 'file')}: {listing(queued, 3)}")] if queued else []
     return tuple(rows) or (line("at rest, watching the inbox"),)
 
 
@@ -82,9 +87,13 @@ def found(night: Night, most: int) -> tuple[Text, ...]:
     newest = sorted(night.jobs, key=lambda view: max((s.admitted_utc for s in view.scans), default=""), reverse=True)
     for view in newest[:most]:
         notes = (one for one in minor(view) if one.scan and one.finding.level is Level.NOTE)
+        taken: dict[int, int] = {}
         for one in (*faults(view), *to_look_at(view), *notes):
-            when = one.scan.admitted_utc if one.scan else view.row.judged_utc
-            told.append((when, _scan(one.scan) if one.scan else shown(view.row.job), one))
+            scan = one.scan.id if one.scan else 0
+            taken[scan] = taken.get(scan, 0) + 1
+            if taken[scan] <= MOST_OF_A_SCAN:
+                when = one.scan.admitted_utc if one.scan else view.row.judged_utc
+                told.append((when, _scan(one.scan) if one.scan else shown(view.row.job), one))
     told.sort(key=lambda entry: entry[0], reverse=True)
     rows = [line(f"{clock(when, night.offset_s)} {_LEVELS[one.finding.level]} ", (name, STRONG), f"  {one.brief}")
             for when, name, one in told]  # fmt: skip

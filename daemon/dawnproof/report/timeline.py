@@ -77,7 +77,10 @@ class _Sheet:
     def drawn(self, lanes: list[tuple[str, tuple[Arrival, ...]]]) -> Markup:
         out, y = Markup(""), TOP_PX
         for bed, found in lanes:
-            lane, height = self._lane(shown(bed), hang(found, self._length, self._px_per_mm), y)
+            hung = hang(found, self._length, self._px_per_mm)
+            furthest = max((LEFT_PX + one.x + max(one.width, LABEL_PX) for one in hung), default=0.0)
+            self._width = max(self._width, furthest + 6)
+            lane, height = self._lane(shown(bed), hung, y)
             out += lane
             y += height
         words = f"{sum(len(found) for _, found in lanes)} scans along the night. {ran_words(self._night)}"

@@ -104,7 +104,7 @@ def _of_unplaced(scan: ScanRow) -> Verdict:
 
 
 def _of_arriving(row: ArrivingRow) -> Verdict:
-    state = "being measured" if row.state == "measuring" else "arriving"
+    state = {"measuring": "being measured", "waiting": "waits to be measured"}.get(row.state, "arriving")
     return Verdict(Word.WAIT, f"{shown(row.file)}: {state}, leave it", row.since_utc, row.bed)
 
 
