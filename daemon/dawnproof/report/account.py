@@ -16,6 +16,12 @@ CAUTIONS_MARK = " Cautions: "
 LEFT_ALONE = "left alone"  # the kind of a file that a rule of the studio leaves where it is
 STOP = "Stop: this would be the third take. Decide with the owner or a conservator before the work is laid down again"
 
+OVERRULE = {
+    Pile.SCAN_AGAIN: "To archive a job as it is: dawnproof accept STUDIO JOB --because TEXT --by NAME",
+    Pile.LOOK_FIRST: "Looked at: dawnproof release STUDIO JOB --by NAME, or refuse STUDIO JOB --because TEXT --by NAME",
+    Pile.MAY_GO_BACK: "To have one scanned again all the same: dawnproof refuse STUDIO JOB --because TEXT --by NAME",
+}
+
 # what costs most when missed comes first; a check or (check, name) that is not listed comes last
 _COST: tuple[str, ...] = (
     "job.missing", "job.other_picture", "job.doubled", "job.contradiction", "job", "seam.doubling", "seam",

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import date
 
-from ..model import JobState, JobView, Level, Night, Pile, RecurringMark, ScanRow, shown
+from ..model import JobState, JobView, Level, ListedJob, Night, Pile, RecurringMark, ScanRow, shown
 from .account import beds_of, due, due_order, faults, in_pile, said, to_look_at, today
-from .figures import counted, due_words, listing
+from .figures import counted, due_day, due_words, listing
 from .watch_kept import gaps, ran_words, runs_of
 
 LOW_HOURS = 12.0  # less room than one more night
@@ -99,7 +100,7 @@ def _places(night: Night) -> Headline:
     expected = sum(1 for view in night.jobs if view.listed) + len(night.expected_not_seen)
     answers = []
     if night.expected_not_seen:
-        names = [_expected(job.job, job.due, night) for job in night.expected_not_seen]
+        names = [_expected(job.job, job.due, night) for job in expected_due_first(night)]
         answers.append(f"Never seen: {listing(names)}")
     elif expected:
         answers.append(f"All {counted(expected, 'expected work')} came" if expected > 1 else "The expected work came")
@@ -112,6 +113,11 @@ def _places(night: Night) -> Headline:
         answers.append(f"Job list: {counted(len(night.job_list_problems), 'line')} not understood")
     well = not (night.expected_not_seen or night.unplaced or night.job_list_problems)
     return Headline("Does every expected work have a place?", tuple(answers), well)
+
+
+def expected_due_first(night: Night) -> tuple[ListedJob, ...]:
+    """Works of the job list of which nothing came, earliest due first."""
+    return tuple(sorted(night.expected_not_seen, key=lambda job: (due_day(job.due) or date.max, job.job)))
 
 
 def _expected(job: str, due_text: str, night: Night) -> str:

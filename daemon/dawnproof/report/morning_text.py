@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from ..advice import CAUTIONS
 from ..model import JobView, Night, Pile, shown
 from .account import (
+    OVERRULE,
     close_up,
     decision_words,
     faults,
@@ -81,6 +82,9 @@ def _redo(page: Lines, night: Night, pile: Pile, heading: str) -> None:
     for view in views:
         page.gap()
         _job(page, view, night)
+    if pile in OVERRULE:
+        page.gap()
+        page.say(OVERRULE[pile], "", 4)
     if any(one.cautious for view in views for one in faults(view)):
         page.gap()
         page.say("Cautions for every rescan")
@@ -119,6 +123,9 @@ def _look(page: Lines, night: Night) -> None:
             page.say(f"close-up: {close_up(view)}", "    ")
         page.say(print_words(view.row.print_sizes), "    ", 6)
         _ends(page, view, night)
+    if views:
+        page.gap()
+        page.say(OVERRULE[Pile.LOOK_FIRST], "", 4)
 
 
 def _unfinished(page: Lines, night: Night) -> None:
@@ -147,6 +154,9 @@ def _back(page: Lines, night: Night, common: tuple[Repeated, ...]) -> None:
         for one in own_notes(view, common):
             page.say(f"note, {one.part_words}: {one.text}", "    ", 6)
         _ends(page, view, night)
+    if views:
+        page.gap()
+        page.say(OVERRULE[Pile.MAY_GO_BACK], "", 4)
     if common:
         page.gap()
         page.say("Said once for the night")

@@ -85,9 +85,17 @@ _PICTURES = (
 )
 
 
+_HEADINGS: dict[Pile | None, str] = {
+    Pile.DESK: "mend at the desk, no new scan",
+    Pile.LOOK_FIRST: "archived, look at the close-up first",
+    Pile.MAY_GO_BACK: "archived, nothing found against returning it",
+    Pile.UNFINISHED: "unfinished",
+}
+
+
 def heading(view: JobView) -> str:
     """What the note asks for, in two or three words."""
-    return "mend at the desk, no new scan" if view.pile is Pile.DESK else "scan again"
+    return _HEADINGS.get(view.pile, "scan again")
 
 
 def facts(view: JobView, now_utc: str, offset_s: int) -> tuple[str, ...]:

@@ -10,6 +10,7 @@ from markupsafe import Markup
 from ..advice import CAUTIONS
 from ..model import Finding, JobView, Level, Night, Pile, Place, ScanRow, shown
 from .account import (
+    OVERRULE,
     Said,
     close_up,
     decision_words,
@@ -85,7 +86,8 @@ def morning_page(night: Night, pictures: Mapping[str, bytes]) -> str:
         timeline=draw_night(night), again=entries[Pile.SCAN_AGAIN], desk=entries[Pile.DESK],
         look=entries[Pile.LOOK_FIRST], unfinished=entries[Pile.UNFINISHED], back=entries[Pile.MAY_GO_BACK],
         common=[one.words for one in common], cautions=CAUTIONS if cautious else (), files=file_lines(night),
-        scanner=scanner_lines(night), maps=_maps(night), keeping=keeping_lines(night), times=times_lines(night),
+        overrule={pile.name: words for pile, words in OVERRULE.items()}, scanner=scanner_lines(night),
+        maps=_maps(night), keeping=keeping_lines(night), times=times_lines(night),
     )  # fmt: skip
 
 

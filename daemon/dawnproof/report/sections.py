@@ -7,7 +7,7 @@ from rich.text import Text
 from ..model import ArrivingRow, JobView, Level, Night, Pile, Progress, ScanRow, Space, shown
 from .account import Said, due, faults, in_pile, to_look_at, today
 from .figures import clock, clock_near, counted, due_words, listing, size, span
-from .headlines import mark_words, waiting_words
+from .headlines import expected_due_first, mark_words, waiting_words
 from .layout import Cell, PartState, layout
 from .night_axis import SHAPES
 from .repeated import minor
@@ -55,7 +55,9 @@ def waiting(night: Night) -> tuple[Text, ...]:
             rows.append(line((f"{shown(view.row.job):<10}", STRONG), f"{layout_picture(view)} {told}"))
     if night.expected_not_seen:
         day = today(night)
-        names = [" ".join(filter(None, (shown(j.job), due_words(shown(j.due), day)))) for j in night.expected_not_seen]
+        names = [
+            " ".join(filter(None, (shown(j.job), due_words(shown(j.due), day)))) for j in expected_due_first(night)
+        ]
         rows.append(line("never seen yet: ", listing(names, 4)))
     return tuple(rows)
 

@@ -9,7 +9,7 @@ from typing import Any
 from ..model import JobView, Level, ListedJob, Night, Pile
 from .account import Said, beds_of, in_pile, is_odd, said, takes
 from .documents import Document, decision_document, finding_document, number, where_document
-from .headlines import headlines
+from .headlines import expected_due_first, headlines
 from .morning_text import summary_text
 from .watch_kept import gaps, ran_words, runs_of
 
@@ -24,7 +24,7 @@ def summary_document(night: Night) -> Document:
         "since": night.since_utc,
         "until": night.until_utc,
         "ran": _ran(night),
-        "expected_not_seen": [_expected(job) for job in night.expected_not_seen],
+        "expected_not_seen": [_expected(job) for job in expected_due_first(night)],
         "may_go_back": _jobs(night, Pile.MAY_GO_BACK),
         "look_first": _jobs(night, Pile.LOOK_FIRST),
         "scan_again": _jobs(night, Pile.SCAN_AGAIN),
