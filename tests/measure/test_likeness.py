@@ -77,6 +77,6 @@ def test_the_thumb_is_the_area_mean() -> None:
     surface = WORKS["strokes"]
     small = thumb(surface, None)
     assert small.shape == (256, round(COLUMNS * 256 / ROWS))
-    grey = surface @ np.float32([0.299, 0.587, 0.114])
+    grey = surface @ np.array([0.299, 0.587, 0.114], np.float32)
     expected = np.asarray(cv2.resize(grey, small.shape[::-1], interpolation=cv2.INTER_AREA)) * 255
     assert np.abs(small - expected).mean() < 2.0

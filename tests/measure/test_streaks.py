@@ -136,3 +136,14 @@ def test_the_filter_gives_the_strength_of_a_streak_in_white_noise(width: int) ->
     (strength,) = strength_by_width(share, (width,))
     assert strength.share[:, 399].mean() == pytest.approx(0.01, abs=0.0007)
     assert np.abs(strength.share[:, 500:].mean(axis=0)).max() < 0.002
+
+
+@pytest.mark.parametrize("blend_px", [0.0, 6.0, 40.0])
+def test_the_stitch_of_two_cameras_is_no_streak(blend_px: float) -> None:
+    """A step of tone over the whole height, lid and all."""
+    for gain in (0.985, 1.006, 1.02):
+        right = scans.Camera((gain, gain, gain), 0.3, 0.003)
+        stitch = scans.Stitch(340.0, blend_px=blend_px, left=scans.Camera(noise=0.002), right=right)
+        for work in ("paper", "strokes"):
+            scan = scans.make_scan(WORKS[work], scans.Lid(), stitch, seed=12)
+            assert seen(scan, scan.pixels).streaks() == ()

@@ -26,15 +26,15 @@ _ONE: Kernel = np.ones(1, np.float32)
 _THIRD: Kernel = np.ones(3, np.float32) / 3
 
 # what white noise of variance 1 leaves in each
-_FINE_NOISE = float((_FINE**2).sum()) * 2
-_COARSE_NOISE = float((_COARSE**2).sum()) / 3 * 2
+FINE_NOISE = float((_FINE**2).sum()) * 2
+COARSE_NOISE = float((_COARSE**2).sum()) / 3 * 2
 _LAPLACE_NOISE = float((_NOISE_ROW**2).sum()) ** 2
 
 
 @dataclass(frozen=True, slots=True)
 class Energies:
-    """Mean energy by cell, squared shares of full scale: fine and coarse detail with the noise taken off, and the
-    variance of the noise."""
+    """Mean energy by cell, squared shares of full scale: fine and coarse detail, noise included, and the variance of
+    the noise (too large where sharp diagonal lines pass)."""
 
     fine: Cells
     coarse: Cells
@@ -48,7 +48,7 @@ def edge_energies(slab: Pixels, cell_px: int) -> Energies:
     noise = _mean_square(grey, _NOISE_ROW, _NOISE_ROW, cell_px) / _LAPLACE_NOISE
     fine = np.add(_mean_square(grey, _FINE, _ONE, cell_px), _mean_square(grey, _ONE, _FINE, cell_px))
     coarse = np.add(_mean_square(grey, _COARSE, _THIRD, cell_px), _mean_square(grey, _THIRD, _COARSE, cell_px))
-    return Energies(fine - _FINE_NOISE * noise, coarse - _COARSE_NOISE * noise, noise)
+    return Energies(fine, coarse, noise)
 
 
 def _mean_square(grey: Kernel, along: Kernel, down: Kernel, cell_px: int) -> Cells:

@@ -13,12 +13,13 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import ClassVar
 
+import cv2
 import numpy as np
 import numpy.typing as npt
 
 from ..model import Box, Frame, Mark, Reading
 from .band import Band, Pixels
-from .edge_energy import COARSE_CYCLES, FINE_CYCLES, LEAST_ROWS, edge_energies
+from .edge_energy import COARSE_CYCLES, COARSE_NOISE, FINE_CYCLES, FINE_NOISE, LEAST_ROWS, edge_energies
 from .outline import Outline
 
 Grid = npt.NDArray[np.float64]  # (zones down, zones across)
@@ -31,10 +32,11 @@ LEAST_CELLS_IN_ZONE = 3
 LEAST_ZONES = 6
 OWN_PX = 0.85  # Gaussian width of a sharp scan's edge: pixel aperture and a good lens
 BEST_SHARE = 0.85  # quantile of the zones taken for the scan's best
-DETAIL = 0.0015  # share of full scale: coarse contrast below this is an empty place
-DETAIL_8_BIT = 0.003  # whole steps of 8 bits are no detail
+DETAIL = 0.003  # share of full scale: coarse contrast below this is an empty place
+DETAIL_8_BIT = 0.004  # whole steps of 8 bits are no detail
 EDGE_PX = 10  # inside the work's edge that are left out
 ABOVE_NOISE = 0.6  # coarse energy over what the noise alone would give
+QUIET_SHARE, NOISE_TIMES_USUAL = 0.25, 1.5  # noise beyond that is detail taken for noise
 SOFT = 0.6  # below it a zone is named as a mark
 
 
@@ -93,9 +95,12 @@ class Focus:
     def _zones(self, outline: Outline) -> tuple[Grid, npt.NDArray[np.object_]]:
         """Edge response of each zone against the best (NaN: nothing to judge), and the zones' places."""
         work = outline.box
+        if min(self._shape) == 0:
+            return np.full((1, 1), np.nan), np.full((1, 1), work, object)
         left, top = -(-work.x // self._cell), -(-work.y // self._cell)
         right, bottom = work.right // self._cell, work.bottom // self._cell
-        cells = np.where(self._inside(outline), self._cells(), np.nan)[top:bottom, left:right]
+        cells, weight = self._cells(self._inside(outline))
+        cells, weight = cells[top:bottom, left:right], weight[top:bottom, left:right]
         if min(cells.shape) < 2:
             return np.full((1, 1), np.nan), np.full((1, 1), work, object)
         size = max(1, round(max(cells.shape) / ZONES))
@@ -104,19 +109,31 @@ class Focus:
         for i in range(shape[0]):
             for k in range(shape[1]):
                 part = cells[i * size : (i + 1) * size, k * size : (k + 1) * size]
-                known = part[np.isfinite(part)]
-                if len(known) >= max(1, min(LEAST_CELLS_IN_ZONE, part.size // 3)):
-                    ratio[i, k] = np.median(known)
+                known = np.isfinite(part)
+                enough = 2 * part.size >= size * size and known.sum() >= min(LEAST_CELLS_IN_ZONE, size * size)
+                if enough:
+                    of_zone = weight[i * size : (i + 1) * size, k * size : (k + 1) * size]
+                    ratio[i, k] = _weighted_median(part[known], of_zone[known])
                 boxes[i, k] = self._box(left + k * size, top + i * size, part.shape)
         return _response(ratio), boxes
 
-    def _cells(self) -> Grid:
-        """Logarithm of fine over coarse energy; NaN where there is no coarse detail."""
-        fine, coarse, noise = self._sums / np.maximum(self._pixels, 1)
+    def _cells(self, inside: npt.NDArray[np.bool_]) -> tuple[Grid, Grid]:
+        """Logarithm of fine over coarse energy, NaN where there is no coarse detail; and the coarse contrast.
+
+        Of each cell with the cells around it: the coarse filter is wide, and a line just outside a cell would give it
+        coarse energy and nothing fine.
+        """
+        mean = self._sums / np.maximum(self._pixels, 1) * inside
+        around = np.maximum(cv2.blur(inside.astype(np.float64), (3, 3)), 1e-9)
+        fine, coarse, noise = (np.asarray(cv2.blur(energy, (3, 3))) / around for energy in mean)
+        if inside.any():
+            noise = np.minimum(noise, NOISE_TIMES_USUAL * np.quantile(noise[inside], QUIET_SHARE))
+        fine, coarse = fine - FINE_NOISE * noise, coarse - COARSE_NOISE * noise
         least = DETAIL if self._frame.depth_bits > 8 else DETAIL_8_BIT
-        there = (coarse > least**2) & (coarse > ABOVE_NOISE * noise)
+        there = inside & (coarse > least**2) & (coarse > ABOVE_NOISE * noise)
         with np.errstate(divide="ignore", invalid="ignore"):
-            return np.where(there, np.log(np.maximum(fine, 1e-4 * coarse) / coarse), np.nan)
+            ratio = np.where(there, np.log(np.maximum(fine, 1e-4 * coarse) / coarse), np.nan)
+        return ratio, np.sqrt(np.maximum(coarse, 0.0))
 
     def _inside(self, outline: Outline) -> npt.NDArray[np.bool_]:
         """Cells that lie wholly inside the work: its edge is sharper than anything on it needs to be."""
@@ -147,6 +164,12 @@ class Focus:
                 )
             )
         return tuple(soft)
+
+
+def _weighted_median(values: Grid, weight: Grid) -> float:
+    order = np.argsort(values)
+    sums = np.cumsum(weight[order])
+    return float(values[order][np.searchsorted(sums, sums[-1] / 2)])
 
 
 def _response(ratio: Grid) -> Grid:

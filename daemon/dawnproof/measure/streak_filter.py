@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import pairwise
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -17,7 +18,7 @@ import scipy.fft
 from scipy.linalg import solve_toeplitz
 
 Profile = npt.NDArray[np.float32]  # (stretches, columns)
-Spectrum = npt.NDArray[np.complexfloating]
+Spectrum = npt.NDArray[np.complexfloating[Any, Any]]
 
 BLOCK = 64  # columns over which the spread of a stretch is taken
 LEAST_SPREAD = 1e-4  # share of the tone: coding and calibration leave at least this
@@ -53,7 +54,7 @@ def strength_by_width(share: Profile, widths_px: tuple[int, ...]) -> Iterator[Wi
         yield WidthStrength(width, (matched / energy * spread).astype(np.float32))
 
 
-def _power(level: npt.NDArray[np.float64], size: int) -> npt.NDArray[np.float64]:
+def _power(level: npt.NDArray[np.floating[Any]], size: int) -> npt.NDArray[np.float64]:
     """Spectrum of each stretch, by an autoregressive model (Yule and Walker): its inverse is a filter of a few pixels,
     so that a strong edge stays where it is."""
     clipped = np.clip(level, -CLIPPED, CLIPPED)
@@ -83,12 +84,12 @@ def _energy(shape: Spectrum, power: npt.NDArray[np.float64], size: int) -> npt.N
     return np.asarray((both * np.abs(shape) ** 2 / power).sum(axis=1, keepdims=True) / size)
 
 
-def block_spread(values: npt.NDArray[np.floating], block: int) -> npt.NDArray[np.float64]:
+def block_spread(values: npt.NDArray[np.floating[Any]], block: int) -> Profile:
     """Robust standard deviation of each row over blocks of columns, spread out to every column."""
     rows, columns = values.shape
     blocks = max(1, round(columns / block))
     edges = np.linspace(0, columns, blocks + 1).astype(int)
-    spread = np.empty((rows, columns), np.float64)
+    spread = np.empty((rows, columns), np.float32)
     for left, right in pairwise(edges):
         part = values[:, left:right]
         middle = np.median(part, axis=1, keepdims=True)

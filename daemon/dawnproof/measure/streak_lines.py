@@ -119,7 +119,7 @@ class _Columns:
         self._least = max(1, int(np.ceil(LEAST_SHARE * self._count - 1e-6)))
         self._spread = block_spread(change, BLOCK)
         blind = (tone > WHITEST) | (tone < BLACKEST) | beside.edge
-        self._weight = np.where(blind, 0.0, 1.0 / self._spread**2)
+        self._weight = np.where(blind, 0.0, 1.0 / self._spread**2).astype(np.float32)
 
     def candidates(self) -> Iterator[_Candidate]:
         strength, z = self._best_run()
@@ -181,6 +181,8 @@ class _Columns:
             return None
         if on_lid:
             share = self._share(column, first, last, closest=20.0) or share
+            if self._is_step(column, self._rows(first, last) & self._lid, share):
+                return None
         elif not surely or not self._stands_alone(column, first, last, share, z):
             return None
         return Streak(
@@ -199,7 +201,7 @@ class _Columns:
         return (
             bool(abs(z[column]) >= LEAST_WORK_Z)
             and seen >= self._least
-            and not self._is_step(column, first, last, share)
+            and not self._is_step(column, self._rows(first, last), share)
             and not self._has_its_like(column, z)
         )
 
@@ -224,15 +226,13 @@ class _Columns:
         seen = self._weight[first:last, column] > 0
         if seen.sum() < 2:
             return None
-        weight = self._even_weight(column, first, last, float(np.median(change[seen])), closest)
+        weight = self._even_weight(column, float(np.median(change[seen])), closest)[first:last]
         return float(np.sum(weight * change) / np.sum(weight))
 
-    def _even_weight(
-        self, column: int, first: int, last: int, share: float, closest: float = 3.0
-    ) -> npt.NDArray[np.float64]:
-        seen = self._weight[first:last, column] > 0
-        spread = self._spread[first:last, column]
-        return np.asarray((seen + 1e-9) / np.maximum(spread, abs(share) / closest + LEAST_SPREAD) ** 2)
+    def _even_weight(self, column: int, share: float, closest: float = 3.0) -> npt.NDArray[np.float64]:
+        seen = self._weight[:, column] > 0
+        spread = self._spread[:, column]
+        return np.asarray((seen + 1e-9) / np.maximum(spread, abs(share) / closest + LEAST_SPREAD) ** 2, np.float64)
 
     def _agrees(self, column: int, first: int, last: int, share: float, least: float) -> bool:
         """A sensor's share is the same whatever lies there: that part of the telling stretches must say so."""
@@ -256,23 +256,27 @@ class _Columns:
         own = 1.4826 * float(np.median(np.abs(off))) / float(np.sqrt(len(off))) if len(off) else 0.0
         return abs(seen - share) <= max(0.4 * abs(seen), 3.0 * float(np.hypot(doubt, own)))
 
-    def _is_step(self, column: int, first: int, last: int, share: float) -> bool:
+    def _rows(self, first: int, last: int) -> npt.NDArray[np.bool_]:
+        place = np.arange(self._count)
+        return (place >= first) & (place < last)
+
+    def _is_step(self, column: int, rows: npt.NDArray[np.bool_], share: float) -> bool:
         """An edge, not a line: a line stands out alike against both its sides, and leaves no other tone behind it."""
-        weight = self._even_weight(column, first, last, share)
-        mean = weight @ self._against[first:last] / weight.sum()
+        weight = self._even_weight(column, share)[rows]
+        mean = weight @ self._against[rows] / weight.sum()
         left, right = mean[max(0, column - 1)], mean[min(self._width - 1, column + self._width_px)]
         near = mean[max(0, column - BLOCK) : column + BLOCK]
         doubt = 1.4826 * float(np.median(np.abs(near - np.median(near))))
         if abs(left - right) > 0.5 * abs(share) + 3.0 * doubt:
             return True
-        step, doubt = self._tone_step(column, first, last)
+        step, doubt = self._tone_step(column, rows)
         return abs(step) > 0.8 * abs(share) + 3.0 * doubt
 
-    def _tone_step(self, column: int, first: int, last: int) -> tuple[float, float]:
+    def _tone_step(self, column: int, rows: npt.NDArray[np.bool_]) -> tuple[float, float]:
         """Change of tone from left to right of the column, as a share, and how far such a change is usual there."""
         reach = self._width_px + 6
         left = max(0, column - BLOCK - reach)
-        tone = self._tone[first:last, left : column + BLOCK + reach]
+        tone = self._tone[rows, left : column + BLOCK + reach]
         sums = np.cumsum(np.pad(tone, ((0, 0), (1, 0))), axis=1, dtype=np.float64)
         mean = (sums[:, 4:] - sums[:, :-4]) / 4  # of four columns from the one named
         before, after = mean[:, : -(reach + 2)], mean[:, reach + 2 :]

@@ -28,7 +28,8 @@ MOST_STRETCHES = 64
 GROUPS_IN_STRETCH = 5
 LEAST_HEIGHT = 60
 LEAST_WIDTH = 64
-EDGE_PX = 14  # beside the work's edge: its shadow and what the outline may be off
+SHADOW_PX = 40  # above and below the work's corners
+EDGE_PX = 20  # beside the work's edge: its shadow and what the outline may be off
 DARKEST = 0.03  # share of full scale below which a relative change is not meaningful
 
 
@@ -118,7 +119,9 @@ class Streaks:
             for edge in spans.T if len(spans) else ():
                 if edge.min() > 0 and edge.max() < self._frame.width_px:
                     near[k, max(0, edge.min() - EDGE_PX) : edge.max() + EDGE_PX] = True
-        return near
+        reach = -(-SHADOW_PX * self._count // self._frame.height_px)
+        tall = np.ones((2 * reach + 1, 1), np.uint8)
+        return np.asarray(cv2.dilate(near.astype(np.uint8), tall), bool)
 
     def _report(self) -> tuple[Reading, ...]:
         count = len(self._found)

@@ -36,6 +36,8 @@ MOST_LOOKED_AT = 8  # rows of one band; more of them is content
 LEAST_JUMP_PX = 0.4
 LEAST_GRADIENT = 0.1  # of the usual, for a window to tell anything
 LEAST_WINDOWS = 3
+MOST_UNCERTAIN = 3
+MOST_JUMPS = 6  # of a bed that is knocked; more is a pattern that repeats
 NOISE = 4.0  # change over gradient energy: 8 for mere noise, below 2 where rows are alike
 CARRIED_ROWS = 3  # of the band before, so that every pair of rows is seen with the pairs around it
 
@@ -123,6 +125,9 @@ class Travel:
             why = "too little detail to follow the travel"
             return Reading(self.name, "wander", None, "px", why=why)
         jumps = _apart(self._jumps)
+        if len(jumps) > MOST_JUMPS:
+            why = "so many rows jump that it is the content"
+            return Reading(self.name, "wander", None, "px", why=why)
         if not jumps:
             return Reading(self.name, "wander", 0.0, "px", sure=0.95)
         place = np.concatenate([[0.0], np.cumsum([jump.shift_px for jump in jumps])])
@@ -148,7 +153,10 @@ class Travel:
 
 
 def _apart(jumps: list[Jump]) -> list[Jump]:
-    """Without those that only answer to a larger jump one row away, to which they were compared."""
+    """Without those that only answer to a larger jump one row away, to which they were compared; and without the
+    uncertain ones where there are many: content that looks like it, not a bed that jumps all the time."""
+    if sum(not jump.certain for jump in jumps) > MOST_UNCERTAIN:
+        jumps = [jump for jump in jumps if jump.certain]
     return [
         jump
         for jump in jumps
