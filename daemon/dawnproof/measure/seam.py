@@ -31,6 +31,10 @@ FULL_WIDTH_MM = 3.0  # a scan this much narrower than the bed still shows all of
 
 # scores that chance does not reach on an undoubled stitch, and how far above the scan's own columns they must be
 NEAR_FAULT, NEAR_NOTE = 60.0, 30.0
+# in a blend zone a soft or calm passage can look like a small displacement: more is asked, or a second reading
+BLENDED_FAULT, BLENDED_NOTE = 2000.0, 150.0
+BLENDED_RIVAL_FAULT, BLENDED_RIVAL_NOTE = 6.0, 2.5
+AGREES = 4.0  # score of the repeats at the same place that counts as a second reading
 FAR_FAULT, FAR_NOTE = 18.0, 9.0
 RIVAL_FAULT, RIVAL_NOTE = 2.0, 1.3
 CONFIRMED = 40.0  # log-likelihood that the profile must speak for doubling
@@ -104,13 +108,14 @@ class SeamCheck:
 
     def _verdict(self, place: _Place, suspects: Suspects, ground: Ground) -> _Verdict:
         near, far = suspects.near, suspects.far
-        near_seen, far_seen = _stands_out(near, NEAR_NOTE, RIVAL_NOTE), _stands_out(far, FAR_NOTE, RIVAL_NOTE)
+        near_seen, near_sure = _near_says(near, far)
+        far_seen = _stands_out(far, FAR_NOTE, RIVAL_NOTE)
         mark = far if far_seen and (not near_seen or far.px > MOST_NEAR_PX) else near
         most = max(near.px, far.px if mark is far or abs(far.column - near.column) < 4 + near.blend_px else 0.0)
         mark, along = samples(place.own, mark, ground.rows, min(1.25 * most + 5, self._search.lags_px[-1]))
         doubled = [sample for sample in along if sample.px is not None]
         confirmed = sum(sample.speaks for sample in doubled) >= CONFIRMED
-        near_sure, far_sure = _stands_out(near, NEAR_FAULT, RIVAL_FAULT), _stands_out(far, FAR_FAULT, RIVAL_FAULT)
+        far_sure = _stands_out(far, FAR_FAULT, RIVAL_FAULT)
         if not (near_seen or far_seen) or not (confirmed or far_sure):
             return _Verdict(mark, along, None, False)
         return _Verdict(mark, along, _largest(doubled) if doubled else mark.px, near_sure or far_sure)
@@ -186,6 +191,16 @@ class SeamCheck:
             if sure > 0.5
             else SeamSample(y_mm, None, None, 0.0)
         )
+
+
+def _near_says(near: Mark, far: Mark) -> tuple[bool, bool]:
+    """Whether the likelihood sees a doubling, and whether it may be relied on alone."""
+    place = 4 + near.blend_px / 2 + near.px
+    agrees = far.score >= max(AGREES, RIVAL_NOTE * far.rival) and abs(far.column - near.column) <= place
+    if near.blend_px == 0 or agrees:
+        return _stands_out(near, NEAR_NOTE, RIVAL_NOTE), _stands_out(near, NEAR_FAULT, RIVAL_FAULT)
+    seen = _stands_out(near, BLENDED_NOTE, BLENDED_RIVAL_NOTE)
+    return seen, _stands_out(near, BLENDED_FAULT, BLENDED_RIVAL_FAULT)
 
 
 def _stands_out(mark: Mark, least: float, above_rival: float) -> bool:
