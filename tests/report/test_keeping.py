@@ -26,6 +26,6 @@ def test_a_bag_that_is_not_as_filed_comes_first() -> None:
 
 
 def test_the_scanner_and_the_times() -> None:
-    assert scanner_lines(NIGHT)[0] == "bed-a: streak at 33 mm from the left (SL-0416 and SL-0417)"
+    assert scanner_lines(NIGHT)[0] == "bed-a: streak 33 mm from the left (SL-0416 and SL-0417)"
     assert "unevenness of the light 4.1 %" in scanner_lines(NIGHT)[1]
     assert times_lines(NIGHT)[0].startswith("From Tue 24 Nov 18:00 to Wed 25 Nov 06:30: 21 scans, ")

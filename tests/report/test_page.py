@@ -145,5 +145,5 @@ def test_hostile_names_are_shown_harmlessly() -> None:
 
 
 def test_the_map_of_the_bed_carries_its_marks() -> None:
-    assert "Map of bed-a, 600 x 450 mm, stitch at 300 mm. 1: streak at 33 mm from the left" in PAGE
+    assert "Map of bed-a, 600 x 450 mm, stitch at 300 mm. 1: streak 33 mm from the left" in PAGE
     assert "Map of bed" not in morning_page(replace(saltmarsh_lane(), marks=()), {})

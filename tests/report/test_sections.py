@@ -51,7 +51,7 @@ def test_findings_newest_first_with_their_figure() -> None:
 def test_beds_room_and_glass() -> None:
     assert beds(NIGHT)[0].plain == "bed-a     scanning last 22:46 SL-0422_T.tif: arriving"
     assert room(NIGHT)[0].plain == "archive 61 h left (812 GB)   inbox 7 h left (95.0 GB)"
-    assert glass(NIGHT)[0].plain == "bed-a: streak at 33 mm from the left (SL-0416 and SL-0417)"
+    assert glass(NIGHT)[0].plain == "bed-a: streak 33 mm from the left (SL-0416 and SL-0417)"
 
 
 def test_done_tells_what_costs_most_first() -> None:

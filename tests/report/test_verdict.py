@@ -45,7 +45,7 @@ def test_never_lift_what_was_not_judged(check: str) -> None:
 def test_what_holds_nothing_back_is_named_beside() -> None:
     lift = Finding("seam", "lift", Level.UNDECIDED, None, "no parallax is known")
     night = only(scan("SL-0412", "R", at(20), sound(), findings=(lift, undecided("fringe"))))
-    assert line(night) == (Word.LIFT, "SL-0412 R: nothing found, lift it (not judged: the stitch, colour fringes)")
+    assert line(night) == (Word.LIFT, "SL-0412 R: nothing found, lift it (not judged: colour fringes)")
 
 
 def test_a_fault_of_the_desk_lets_the_work_go() -> None:

@@ -61,10 +61,14 @@ def scanner_needs(night: Night) -> tuple[str, ...]:
 
 
 def mark_words(mark: RecurringMark) -> str:
-    """'streak at 33 mm from the left (SL-0416 and SL-0417)'."""
-    along = "" if mark.y_mm is None else f", {mark.y_mm:.0f} mm from the top"
+    """'streak 33 mm from the left (SL-0416 and SL-0417)'."""
+    return f"{_mark_place(mark)} ({listing([shown(job) for job in mark.jobs])})"
+
+
+def _mark_place(mark: RecurringMark) -> str:
+    along = "" if mark.y_mm is None else f" and {mark.y_mm:.0f} mm from the top"
     kind = {"soft": "soft place"}.get(mark.kind, shown(mark.kind))
-    return f"{kind} at {mark.x_mm:.0f} mm from the left{along} ({listing([shown(j) for j in mark.jobs])})"
+    return f"{kind} {mark.x_mm:.0f} mm from the left{along}"
 
 
 def stay_words(view: JobView, night: Night) -> str:
@@ -100,7 +104,7 @@ def _places(night: Night) -> Headline:
     expected = sum(1 for view in night.jobs if view.listed) + len(night.expected_not_seen)
     answers = []
     if night.expected_not_seen:
-        names = [_expected(job.job, job.due, night) for job in expected_due_first(night)]
+        names = [_expected(job, night) for job in expected_due_first(night)]
         answers.append(f"Never seen: {listing(names)}")
     elif expected:
         answers.append(f"All {counted(expected, 'expected work')} came" if expected > 1 else "The expected work came")
@@ -120,9 +124,18 @@ def expected_due_first(night: Night) -> tuple[ListedJob, ...]:
     return tuple(sorted(night.expected_not_seen, key=lambda job: (due_day(job.due) or date.max, job.job)))
 
 
-def _expected(job: str, due_text: str, night: Night) -> str:
-    when = due_words(shown(due_text), today(night))
-    return f"{shown(job)} ({when})" if when else shown(job)
+def _expected(job: ListedJob, night: Night) -> str:
+    """The job, its due day, and whether a file without a place seems to be of it."""
+    number = _squeezed(job.job)
+    aside = "perhaps among the files without a place"
+    words = [due_words(shown(job.due), today(night)),
+             aside if any(number in _squeezed(scan.file) for scan in night.unplaced) else ""]  # fmt: skip
+    told = ", ".join(word for word in words if word)
+    return f"{shown(job.job)} ({told})" if told else shown(job.job)
+
+
+def _squeezed(name: str) -> str:
+    return "".join(character for character in name.casefold() if character.isalnum())
 
 
 def _stays(night: Night) -> Headline:
@@ -166,7 +179,10 @@ def _two_places(night: Night) -> Headline:
 
 
 def _marks(night: Night) -> list[str]:
-    return [f"{shown(mark.bed)}: clean the glass, {mark_words(mark)}" for mark in night.marks]
+    by_bed: dict[str, list[str]] = {}
+    for mark in night.marks:
+        by_bed.setdefault(shown(mark.bed), []).append(_mark_place(mark))
+    return [f"{bed}: clean the glass, {listing(places, 4)}" for bed, places in by_bed.items()]
 
 
 def _references(night: Night) -> list[str]:

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from enum import Enum
 
 from ..model import ArrivingRow, Finding, JobView, Level, Needs, Night, Role, ScanRow, shown
+from ..policy import EXPLAINS
 from .account import Said, holds_back
 from .figures import moment
 from .in_brief import check_words
@@ -85,7 +86,8 @@ def _judged(scan: ScanRow, view: JobView | None) -> tuple[Word, str]:
 def _asides(scan: ScanRow) -> str:
     """Notes, and what could not be judged without holding the work back."""
     notes = [_brief(f, scan) for f in scan.findings if f.level is Level.NOTE]
-    unclear = dict.fromkeys(check_words(f.check) for f in scan.findings if f.level is Level.UNDECIDED)
+    open_ones = (f for f in scan.findings if f.level is Level.UNDECIDED and (f.check, f.name) not in EXPLAINS)
+    unclear = dict.fromkeys(check_words(f.check) for f in open_ones)
     told = [f"noted: {notes[0]}"] if notes else []
     told += [f"not judged: {', '.join(unclear)}"] if unclear else []
     return f" ({'; '.join(told)})" if told else ""
