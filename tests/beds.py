@@ -36,7 +36,7 @@ class Thing:
 
 @dataclass(frozen=True)
 class Truth:
-    """Where a thing ends: smallest box (left, top, right, bottom) of its cover in edge coordinates, cut at the frame."""
+    """Where a thing ends: the smallest box of its cover in edge coordinates, cut at the frame."""
 
     left: float
     top: float
@@ -79,7 +79,7 @@ def cover_of(thing: Thing, rows: int, columns: int, seed: int) -> Cover:
     inside = np.minimum(width / 2 - np.abs(along), height / 2 - np.abs(across))
     if thing.rough_px > 0:
         inside = inside - thing.rough_px * _teeth(rows, columns, thing.grain_px, seed)
-    return np.clip(inside + 0.5, 0, 1).astype(np.float32)
+    return np.asarray(np.clip(inside + 0.5, 0, 1), np.float32)
 
 
 def _teeth(rows: int, columns: int, grain_px: float, seed: int) -> npt.NDArray[np.float32]:
@@ -106,7 +106,7 @@ def _shade(cover: Cover, thing: Thing) -> npt.NDArray[np.float32]:
         return np.ones_like(cover)
     body = (cover >= 0.5).astype(np.uint8)
     if thing.fall is not None:
-        shift = np.float32([[1, 0, thing.fall[0]], [0, 1, thing.fall[1]]])
+        shift = np.array([[1, 0, thing.fall[0]], [0, 1, thing.fall[1]]], np.float32)
         body = np.asarray(cv2.warpAffine(body, shift, (cover.shape[1], cover.shape[0])))
         soft = np.asarray(cv2.GaussianBlur(body.astype(np.float32), (0, 0), thing.shadow_px))
         return np.asarray(1 - thing.shadow * soft, np.float32)

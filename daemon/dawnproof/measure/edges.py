@@ -7,6 +7,8 @@ lines that much of a side agrees on, the outermost is the edge (a painted frame 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
+from typing import Any
 
 import cv2
 import numpy as np
@@ -20,6 +22,10 @@ _FALL = 1.3
 _TURNS = np.radians(np.arange(-2.0, 2.01, 0.1))
 _MOST_SAMPLES = 800
 _LEAST_SAMPLES = 12
+_SMOOTH_SAMPLES = 7
+_SMOOTH_GRAIN = 0.5  # of the grain is left in the mean of so many neighbours
+_STRAIGHT_PX = 1.5
+_ROUGH_PX = 4.0
 _LEAST_SUPPORT = 0.15
 _PLAIN_SUPPORT = 0.34
 _CLEAR_VOTE = 0.5
@@ -61,25 +67,43 @@ def find_side(
     over the channels, that the bare lid shows by its noise. None where the picture shows no straight edge, or the
     side lies outside the picture.
     """
-    profiles = _profiles(picture, middle, inwards, length, reach)
-    if len(profiles.along) < _LEAST_SAMPLES:
+    raw = _profiles(picture, middle, inwards, length, reach)
+    if len(raw.along) < _LEAST_SAMPLES:
         return None
-    votes = _votes(profiles.change, grain)
-    line = _outermost(votes, profiles)
-    if line is None:
-        return None
-    return _fit(profiles, votes, _at_the_work(profiles, votes, line), 2 * grain)
+    votes = _votes(raw.change, grain)
+    smooth = raw.smoothed()
+    straight = _votes(smooth.change, grain * _SMOOTH_GRAIN)
+    line = _outermost(straight, smooth, _STRAIGHT_PX)
+    if line is not None:
+        return _fit(smooth, votes, _at_the_work(smooth, straight, line), 2 * grain * _SMOOTH_GRAIN)
+    line = _outermost(votes, raw, _ROUGH_PX)
+    return None if line is None else _fit(raw, votes, _at_the_work(raw, votes, line), 2 * grain)
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, eq=False)
 class _Profiles:
-    """Tone changes along the normals: `change` (samples, steps) a pixel, summed over the channels; `signed` of their
-    mean, + brighter inwards; `along` places on the side, `depth` inwards. 0 outside the picture."""
+    """Tone changes a pixel along the normals, `step` (samples, steps, channels), + brighter inwards, 0 outside the
+    picture; `along` places on the side, `depth` inwards."""
 
-    change: Floats
-    signed: Floats
+    step: npt.NDArray[Any]
     along: Floats
     depth: Floats
+
+    @cached_property
+    def change(self) -> Floats:
+        """Size of the change, summed over the channels, (samples, steps)."""
+        return np.asarray(np.abs(self.step).sum(axis=2))
+
+    @cached_property
+    def signed(self) -> Floats:
+        """Mean of the channels, (samples, steps)."""
+        return np.asarray(self.step.mean(axis=2))
+
+    def smoothed(self) -> _Profiles:
+        """Means along the side, for straight edges: less noise, and the same edge."""
+        flat = self.step.reshape(len(self.step), -1)
+        mean = np.asarray(cv2.blur(flat, (1, _SMOOTH_SAMPLES))).reshape(self.step.shape)
+        return _Profiles(mean, self.along, self.depth)
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,9 +135,7 @@ def _profiles(
     step = np.full(tone.shape, np.nan)
     step[:, lag:-lag] = (tone[:, 2 * lag :] - tone[:, : -2 * lag]) / 2
     seen = np.isfinite(step).any(axis=(1, 2))
-    step = step[seen]
-    change = np.abs(step).sum(axis=2)
-    return _Profiles(np.nan_to_num(change), np.nan_to_num(step.mean(axis=2)), along[seen], depth)
+    return _Profiles(np.nan_to_num(step[seen]), along[seen], depth)
 
 
 def _votes(change: Floats, grain: float) -> Floats:
@@ -131,21 +153,19 @@ def _votes(change: Floats, grain: float) -> Floats:
     return np.asarray(peak**2 / (peak**2 + floor**2), np.float64)
 
 
-def _outermost(votes: Floats, profiles: _Profiles) -> _Line | None:
-    """The line on which most samples meet their first change, coming from the lid; straight ones before rough ones.
+def _outermost(votes: Floats, profiles: _Profiles, tolerance: float) -> _Line | None:
+    """The line on which most samples meet their first change, coming from the lid.
 
     A work's edge lies beyond everything painted on it, on a straight line; the outermost strokes of a drawing whose
     paper cannot be told from the lid do not.
     """
     met = votes > _CLEAR_VOTE
     first = np.where(met.any(axis=1), profiles.depth[met.argmax(axis=1)], np.inf)
-    for tolerance in (1.5, 4.0):
-        line = _most_agreed(first, profiles.along, tolerance)
-        off = first - line.offset - line.slope * profiles.along
-        on_line = np.abs(off) <= tolerance
-        if _agreed(on_line, off < -tolerance):
-            return line
-    return None
+    line = _most_agreed(first, profiles.along, tolerance)
+    off = first - line.offset - line.slope * profiles.along
+    if not _agreed(np.abs(off) <= tolerance, off < -tolerance, tolerance):
+        return None
+    return _Line(line.offset, line.slope, tolerance + 1.0)
 
 
 def _most_agreed(first: Floats, along: Floats, tolerance: float) -> _Line:
@@ -167,11 +187,13 @@ def _most_agreed(first: Floats, along: Floats, tolerance: float) -> _Line:
     return found
 
 
-def _agreed(on_line: npt.NDArray[np.bool_], beyond: npt.NDArray[np.bool_]) -> bool:
-    """Whether the line is an edge: a third of the side shows it, or less of it but from end to end, and hardly
-    anything lies beyond it."""
-    share = float(on_line.mean())
-    if share < _LEAST_SUPPORT or float(beyond.mean()) > max(0.1, 0.5 * share):
+def _agreed(on_line: npt.NDArray[np.bool_], beyond: npt.NDArray[np.bool_], tolerance: float) -> bool:
+    """Whether the line is an edge: a third of the side shows it, or less of it but from end to end, and little lies
+    beyond it. Rough edges are held to more, as many a line of a drawing lies within their tolerance."""
+    share, outside = float(on_line.mean()), float(beyond.mean())
+    if tolerance == _ROUGH_PX:
+        return share >= 0.5 and outside < 0.1
+    if share < _LEAST_SUPPORT or outside > max(0.1, 0.5 * share):
         return False
     if share >= _PLAIN_SUPPORT:
         return True
@@ -196,11 +218,18 @@ def _at_the_work(profiles: _Profiles, votes: Floats, line: _Line) -> _Line:
     if _darkens(signed[:, first], seen[:, first]):
         after = (steps > steps[first] + 1.0) & (steps <= steps[first] + _SHADOW_PX)
         second = int(np.where(after, counts, -1.0).argmax())
-        if counts[second] > 0.6 * counts[first] and counts[second] >= counts[min(second + 1, len(counts) - 1)]:
+        if counts[second] > 0.6 * counts[first] and _as_strong(signed[:, first], signed[:, second]):
             apart = steps[second] - steps[first]
             tolerance = min(line.tolerance, max(1.0, apart / 2))
             return _Line(line.offset + steps[second], line.slope, tolerance, _sign(signed[:, second], seen[:, second]))
     return _Line(line.offset + steps[first], line.slope, line.tolerance, _sign(signed[:, first], seen[:, first]))
+
+
+def _as_strong(shadow: Floats, edge: Floats) -> bool:
+    """Whether the second change is one from shadow to work: brighter again, or darker by as much once more (a thread
+    of a weave along the edge darkens by less)."""
+    before, after = float(np.median(shadow)), float(np.median(edge))
+    return after > -0.4 * before if after > 0 else after < 0.8 * before
 
 
 def _darkens(signed: Floats, seen: npt.NDArray[np.bool_]) -> bool:
@@ -229,7 +258,8 @@ def _fit(profiles: _Profiles, votes: Floats, line: _Line, least: float) -> Side 
 def _tips(profiles: _Profiles, votes: Floats, line: _Line) -> Floats:
     """The outermost clear change of each sample on the line or a little beyond it; infinity where there is none."""
     off = profiles.depth[None] - (line.offset + line.slope * profiles.along)[:, None]
-    right_way = line.sign * profiles.signed >= 0
+    # between the teeth of a rough edge shadow and work mix, so there every change counts
+    right_way = (line.sign * profiles.signed >= 0) | (line.tolerance > _STRAIGHT_PX + 1.0)
     met = (votes > _CLEAR_VOTE) & (off > -_TIPS_PX) & (off <= line.tolerance) & right_way
     return np.where(met.any(axis=1), profiles.depth[met.argmax(axis=1)], np.inf)
 

@@ -8,13 +8,18 @@ import cv2
 import numpy as np
 import numpy.typing as npt
 
-from .lid import Mask, Surroundings
+from .lid import Mask, Picture, Surroundings
 
 Floats = npt.NDArray[np.float64]
 
-_JOIN_MM = 3.0  # pieces nearer than this belong together
 _LEAST_PIECE_MM = 5.0  # smaller things on the bed are dust
-_SECOND_WORK_SHARE = 0.3  # of the largest work's area; smaller things beside it are targets, rulers, weights
+_SECOND_WORK_SHARE = 0.3  # of the largest work's area: an uniform sheet of that size is one
+_LEAST_SECOND_SHARE = 0.06
+_TARGET_FLAT_SHARE = 0.6
+_LEAST_PATCHES = 9
+_TARGET_TONES = 8  # steps of tone a channel that tell patches apart
+_FLAT_SWING = 0.04
+_CLEAR_THING = 1.5
 _LONGEST_WORK = 4.5  # length to width; longer things are rulers
 
 
@@ -41,17 +46,19 @@ class Rectangle:
         return 4 * self.half_width * self.half_height
 
 
-def pieces_on_bed(lid: Surroundings, mm: float) -> list[Mask]:
-    """Masks of the separate things on the bed, largest first."""
+def pieces_on_bed(lid: Surroundings, mm: float, join_mm: float) -> list[Mask]:
+    """Masks of the separate things on the bed, largest first; pieces nearer than `join_mm` are one."""
     things = (1 - lid.reach).astype(np.uint8)
-    size = max(1, round(_JOIN_MM / mm / 2))
+    size = max(1, round(join_mm / mm / 2))
     kernel = np.ones((2 * size + 1, 2 * size + 1), np.uint8)
     padded = cv2.copyMakeBorder(things, size, size, size, size, cv2.BORDER_CONSTANT, value=0)
     joined = np.asarray(cv2.morphologyEx(padded, cv2.MORPH_CLOSE, kernel))[size:-size, size:-size]
     count, labels, stats, _ = cv2.connectedComponentsWithStats(joined, connectivity=8)
     least = (_LEAST_PIECE_MM / mm) ** 2
     order = sorted(range(1, count), key=lambda k: -int(stats[k, cv2.CC_STAT_AREA]))
-    return [((labels == k) & (things > 0)).astype(np.uint8) for k in order if stats[k, cv2.CC_STAT_AREA] >= least]
+    masks = [((labels == k) & (things > 0)).astype(np.uint8) for k in order if stats[k, cv2.CC_STAT_AREA] >= least]
+    # a blotch of a dark room hardly passes the threshold anywhere, a thing does
+    return [mask for mask in masks if float(lid.distance[mask > 0].max()) > _CLEAR_THING * lid.threshold]
 
 
 def rectangle_around(piece: Mask) -> Rectangle:
@@ -91,20 +98,60 @@ def _main_turn(hull: Floats, shape: tuple[int, ...]) -> float:
     return float((turn + np.pi / 4) % (np.pi / 2) - np.pi / 4)
 
 
-def sort_out(pieces: list[Mask], rectangles: list[Rectangle]) -> tuple[int, list[int], list[int]]:
-    """Which piece is the work, which are further works, which are things beside it."""
-    areas = [r.area for r in rectangles]
-    sheets = [k for k, r in enumerate(rectangles) if _like_a_sheet(r)]
-    main = max(sheets or range(len(pieces)), key=lambda k: areas[k])
+@dataclass(frozen=True, slots=True)
+class Sorted:
+    """Indices of the pieces: the work, what may be further works, and things beside it (target, ruler, weight)."""
+
+    main: int
+    others: tuple[int, ...]
+    beside: tuple[int, ...]
+
+
+def sort_out(picture: Picture, pieces: list[Mask], rectangles: list[Rectangle]) -> Sorted:
+    """The largest sheet is the work; another sheet is a second work unless it is uniform or looks like a target."""
+    sheets = [k for k, r in enumerate(rectangles) if _like_a_sheet(r) and not _like_a_target(picture, pieces[k])]
+    main = max(sheets or range(len(pieces)), key=lambda k: rectangles[k].area)
     others: list[int] = []
-    left_out: list[int] = []
+    beside: list[int] = []
     for k, rectangle in enumerate(rectangles):
         if k == main or _inside(rectangle, rectangles[main]):
             continue
-        filled = pieces[k].sum() / max(areas[k], 1.0)
-        second = areas[k] >= _SECOND_WORK_SHARE * areas[main] and _like_a_sheet(rectangle) and filled > 0.6
-        (others if second else left_out).append(k)
-    return main, others, left_out
+        share = rectangle.area / rectangles[main].area
+        filled = float(pieces[k].sum()) / max(rectangle.area, 1.0)
+        drawn_on = share >= _SECOND_WORK_SHARE or not _uniform(picture, pieces[k])
+        second = k in sheets and share >= _LEAST_SECOND_SHARE and filled > 0.6 and drawn_on
+        (others if second else beside).append(k)
+    return Sorted(main, tuple(others), tuple(beside))
+
+
+def _like_a_target(picture: Picture, piece: Mask) -> bool:
+    """Flat patches of many clearly different tones with nothing between them: a colour or grey target."""
+    tones, flat = _flat_tones(picture, piece)
+    if flat < _TARGET_FLAT_SHARE:
+        return False
+    cells = np.unique(np.round(tones * _TARGET_TONES).astype(np.int64), axis=0, return_counts=True)[1]
+    return int((cells >= max(4.0, 0.006 * len(tones))).sum()) >= _LEAST_PATCHES
+
+
+def _uniform(picture: Picture, piece: Mask) -> bool:
+    """One flat tone nearly everywhere: a weight or a grey card, nothing drawn on it."""
+    tones, flat = _flat_tones(picture, piece)
+    if flat < _TARGET_FLAT_SHARE or not len(tones):
+        return False
+    return bool((np.abs(tones - np.median(tones, axis=0)).max(axis=1) < 0.06).mean() > 0.9)
+
+
+def _flat_tones(picture: Picture, piece: Mask) -> tuple[Picture, float]:
+    """Tones (n, channels) of the piece where its neighbourhood is flat, and the share of it that is."""
+    inner = np.asarray(cv2.erode(piece, np.ones((5, 5), np.uint8), borderValue=0)) > 0
+    if inner.sum() < 25:
+        return picture[:0, 0], 0.0
+    rows, columns = np.flatnonzero(inner.any(axis=1)), np.flatnonzero(inner.any(axis=0))
+    cut = (slice(rows[0], rows[-1] + 1), slice(columns[0], columns[-1] + 1))
+    view, mask, box = np.ascontiguousarray(picture[cut]), inner[cut], np.ones((3, 3), np.uint8)
+    swing = np.asarray(cv2.dilate(view, box)) - np.asarray(cv2.erode(view, box))
+    flat = (swing.reshape(*mask.shape, -1).max(axis=2) < _FLAT_SWING) & mask
+    return view[flat], float(flat.sum() / mask.sum())
 
 
 def _like_a_sheet(rectangle: Rectangle) -> bool:

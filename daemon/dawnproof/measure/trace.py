@@ -13,11 +13,17 @@ from .lid import Mask, Picture, Surroundings, surroundings
 from .outline import Outline, Point, whole_frame
 from .pieces import Floats, Rectangle, pieces_on_bed, rectangle_around, sort_out
 
+_JOIN_MM = (0.6, 3.0)  # pieces nearer than this belong together; the wider only where the narrow finds no outline
 _SEARCH_MM = 8.0
+# the dark edge of a work can hardly be told from a dark lid, so it may lie further out than what stands out
+_BEYOND_ALONE_MM = {"white": 1.5, "grey": 1.5, "black": 4.0, "open": 4.0}
+_BEYOND_MM = 1.5  # beside other things
+_SHEET_FILL = 0.75
 _AT_FRAME_PX = 2.5  # a side this near the frame, in pixels of the overview, runs out of it
 _OUTWARDS_PX = 0.5  # of the overview: a shadow's slope moves the fastest change inwards by up to 0.4
+_INWARDS_PX = 0.5
 _ROUGH_PX = 0.35  # spread of the edge places: less is a cut edge with noise
-_NOT_SQUARE = np.tan(np.radians(0.8))
+_NOT_SQUARE = 0.014  # 0.8 degrees
 _SUB_PIXEL = 6  # bits of cv2's fixed-point places
 
 FourSides = tuple[Side | None, Side | None, Side | None, Side | None]  # left, bottom, right, top
@@ -27,30 +33,37 @@ def trace(picture: Picture, block: int, frame: Frame) -> Outline:
     """The outline from the overview, each pixel of which stands for `block` by `block` pixels of the scan."""
     if min(picture.shape[:2]) < 16:
         return whole_frame(frame.width_px, frame.height_px, "the scan is too small to tell the work from the bed")
-    lid = surroundings(picture, frame.bed.lid)
+    inner_part = frame.outer == Sides(False, False, False, False)
+    lid = None if inner_part else surroundings(picture, frame.bed.lid)
     if lid is None:
         return whole_frame(frame.width_px, frame.height_px)
     mm = block * MM_PER_INCH / (frame.ppi_x or 300.0)
-    pieces = pieces_on_bed(lid, mm)
-    if not pieces:
-        return whole_frame(
-            frame.width_px, frame.height_px, "nothing on the bed stands out from its surroundings", lid.kind
-        )
-    return _outline_of(picture, lid, pieces, mm, block, frame)
+    outline: Outline | None = None
+    for join_mm in _JOIN_MM:
+        pieces = pieces_on_bed(lid, mm, join_mm)
+        if pieces:
+            outline = _outline_of(picture, lid, pieces, mm, block, frame)
+            if outline.found:
+                return outline
+    why = "nothing on the bed stands out from its surroundings"
+    return outline or whole_frame(frame.width_px, frame.height_px, why, lid.kind)
 
 
 def _outline_of(
     picture: Picture, lid: Surroundings, pieces: list[Mask], mm: float, block: int, frame: Frame
 ) -> Outline:
     rectangles = [rectangle_around(piece) for piece in pieces]
-    main, others, left_out = sort_out(pieces, rectangles)
-    rectangle = rectangles[main]
+    sorted_out = sort_out(picture, pieces, rectangles)
+    rectangle = rectangles[sorted_out.main]
     normals = _normals(rectangle)
-    sides = _square(_sides(picture, rectangle, normals, mm, lid.grain))
+    alone = len(pieces) == 1
+    sides = _sides(picture, rectangle, normals, mm, lid, _BEYOND_ALONE_MM[lid.kind] if alone else _BEYOND_MM)
     runs_out = [_at_frame(rectangle, normal, picture.shape) for normal in normals]
-    problem = _doubt(sides, runs_out)
+    problem = _doubt(sides, runs_out, float(pieces[sorted_out.main].sum()) / max(rectangle.area, 1.0))
     if problem:
         return whole_frame(frame.width_px, frame.height_px, problem, lid.kind)
+    others = [k for k in sorted_out.others if _has_edges(picture, rectangles[k], mm, lid)]
+    beside = [k for k in (*sorted_out.others, *sorted_out.beside) if k not in others]
     corners = _corners(rectangle, normals, sides)
     outer = _polygon(rectangle, normals, tuple(_outer_side(side) for side in sides))
     inner = _polygon(rectangle, normals, tuple(_inner_side(side) for side in sides))
@@ -64,8 +77,16 @@ def _outline_of(
         sure=0.95,
         runs_out=Sides(left=runs_out[0], bottom=runs_out[1], right=runs_out[2], top=runs_out[3]),
         other_works=tuple(_upright(rectangles[k], block, frame) for k in others),
-        left_out=tuple(_upright(rectangles[k], block, frame) for k in left_out),
+        left_out=tuple(_upright(rectangles[k], block, frame) for k in beside),
     )
+
+
+def _has_edges(picture: Picture, rectangle: Rectangle, mm: float, lid: Surroundings) -> bool:
+    """Whether a second thing is a sheet of its own, and not a part of what is drawn on a sheet hardly seen."""
+    normals = _normals(rectangle)
+    sides = _sides(picture, rectangle, normals, mm, lid, _BEYOND_MM)
+    at_frame = sum(_at_frame(rectangle, normal, picture.shape) for normal in normals)
+    return at_frame + sum(side is not None for side in sides) >= 3
 
 
 def _normals(rectangle: Rectangle) -> tuple[Floats, Floats, Floats, Floats]:
@@ -79,14 +100,19 @@ def _half(rectangle: Rectangle, side: int) -> tuple[float, float]:
     return (sizes[0], sizes[1]) if side % 2 == 0 else (sizes[1], sizes[0])
 
 
-def _sides(picture: Picture, rectangle: Rectangle, normals: tuple[Floats, ...], mm: float, grain: float) -> FourSides:
-    found = []
+def _sides(
+    picture: Picture, rectangle: Rectangle, normals: tuple[Floats, ...], mm: float, lid: Surroundings, beyond_mm: float
+) -> FourSides:
+    found: list[Side | None] = []
     for side, inwards in enumerate(normals):
+        if _at_frame(rectangle, inwards, picture.shape):
+            found.append(None)
+            continue
         across, along = _half(rectangle, side)
-        reach = (-1.5 / mm - 2, min(_SEARCH_MM / mm, 0.6 * across))
+        reach = (-beyond_mm / mm - 2, min(_SEARCH_MM / mm, 0.6 * across))
         middle = _middle(rectangle, side, inwards)
-        found.append(find_side(picture, middle, inwards, 0.96 * 2 * along, reach, grain))
-    return found[0], found[1], found[2], found[3]
+        found.append(find_side(picture, middle, inwards, 0.96 * 2 * along, reach, lid.grain))
+    return _square((found[0], found[1], found[2], found[3]))
 
 
 def _square(sides: FourSides) -> FourSides:
@@ -96,9 +122,13 @@ def _square(sides: FourSides) -> FourSides:
         return sides
     slopes = np.array([side.slope for side in seen])
     middle = float(np.median(slopes))
-    kept = [s if s is None or abs(s.slope - middle) < _NOT_SQUARE + 2 * s.spread / max(1.0, float(np.ptp(s.along))) else None
-            for s in sides]  # fmt: skip
-    return kept[0], kept[1], kept[2], kept[3]
+    left, bottom, right, top = (None if side is None or _turned(side, middle) else side for side in sides)
+    return left, bottom, right, top
+
+
+def _turned(side: Side, slope: float) -> bool:
+    slack = 2 * side.spread / max(1.0, float(np.ptp(side.along)))
+    return abs(side.slope - slope) > _NOT_SQUARE + slack
 
 
 def _middle(rectangle: Rectangle, side: int, inwards: Floats) -> Floats:
@@ -114,11 +144,14 @@ def _at_frame(rectangle: Rectangle, inwards: Floats, shape: tuple[int, ...]) -> 
     return bool(gap < _AT_FRAME_PX)
 
 
-def _doubt(sides: FourSides, runs_out: list[bool]) -> str:
+def _doubt(sides: FourSides, runs_out: list[bool], filled: float) -> str:
+    """Why this is no outline; "" when it is one. `filled`: share of the rectangle that stands out from the lid."""
     names = ("left", "bottom", "right", "top")
     open_sides = [n for n, side, out in zip(names, sides, runs_out, strict=True) if side is None and not out]
     if open_sides:
         return f"no edge of the work could be told from the lid on the {' and '.join(open_sides)}"
+    if filled < _SHEET_FILL and any(runs_out):
+        return "what stands out from its surroundings does not fill a sheet"
     return ""
 
 
@@ -149,7 +182,7 @@ def _outer_side(side: Side | None) -> Side | None:
     """The side moved outwards by what may be missed; rough edges by their tips, each as far as a neighbour confirms."""
     if side is None:
         return None
-    margin = _OUTWARDS_PX + min(side.spread, 1.0)
+    margin = _OUTWARDS_PX + min(side.spread, 0.6)
     line = side.offset + side.slope * side.along
     off = np.maximum((side.tips if side.spread > _ROUGH_PX else side.depth) - line, -1.0 - 3 * side.spread)
     after, before = np.append(off[1:], off[-1]), np.append(off[0], off[:-1])
@@ -158,11 +191,13 @@ def _outer_side(side: Side | None) -> Side | None:
 
 
 def _inner_side(side: Side | None) -> Side | None:
-    """The side with its teeth filled up inwards, so that what shows between them is not counted with the work."""
+    """The side moved inwards, its teeth filled up, so that what shows between them is not counted with the work."""
     if side is None:
         return None
+    margin = _INWARDS_PX + min(side.spread, 1.0)
     after, before = np.append(side.depth[1:], side.depth[-1]), np.append(side.depth[0], side.depth[:-1])
-    return replace(side, offset=side.offset + 2 * side.spread, depth=np.maximum(side.depth, np.minimum(before, after)))
+    depth = np.maximum(side.depth, np.minimum(before, after)) + margin
+    return replace(side, offset=side.offset + margin, depth=depth)
 
 
 def _polygon(rectangle: Rectangle, normals: tuple[Floats, ...], sides: tuple[Side | None, ...]) -> Floats:

@@ -1,0 +1,195 @@
+"""The crop readings on lids of all kinds, with the truth from the scene: never inside, half a mm a side, skew 0.05."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import numpy.typing as npt
+import pytest
+from beds import Thing, Truth, lay_out, lid_surface
+from scans import Camera, Stitch, bands, cameras, code, frame_of, see, two_cameras
+from surfaces import Surface, drawing, ground, paper, strokes, wash, weave
+
+from dawnproof.measure.border import BorderCheck
+from dawnproof.measure.outline import Outline
+from dawnproof.model import Bed, Frame, Reading, Sides
+
+ROWS, COLUMNS, PPI = 900, 1100, 300.0
+MM = 25.4 / PPI
+
+
+def scan(bed: Surface, lid: str, noise: float = 0.002) -> tuple[npt.NDArray[np.unsignedinteger], Frame]:
+    pixels = code(see(bed, Camera(noise=noise), 0.0, 0.0, 5))
+    return pixels, frame_of(pixels, PPI, Bed("bed-a", COLUMNS * MM, ROWS * MM, lid=lid))
+
+
+def look(pixels: npt.NDArray[np.unsignedinteger], frame: Frame) -> tuple[Outline, dict[str, Reading]]:
+    check = BorderCheck(frame)
+    for band in bands(pixels, 111):
+        check.see(band)
+    outline = check.outline()
+    return outline, {reading.name: reading for reading in check.readings(outline)}
+
+
+def beyond_mm(outline: Outline, truth: Truth) -> npt.NDArray[np.float64]:
+    """How far each side of the box lies outside the work; negative = inside it."""
+    box = outline.box
+    left, top = max(truth.left, 0.0), max(truth.top, 0.0)
+    right, bottom = min(truth.right, COLUMNS), min(truth.bottom, ROWS)
+    return np.array([left - box.x, top - box.y, box.right - right, box.bottom - bottom]) * MM
+
+
+@pytest.mark.parametrize("lid", ["white", "grey", "black", "open"])
+@pytest.mark.parametrize(("make", "skew"), [(strokes, 0.0), (paper, 1.3), (wash, -0.42), (weave, -2.3)])
+def test_straight_edges_on_every_lid(lid: str, make: object, skew: float) -> None:
+    work = make(560, 700, 3)  # type: ignore[operator]
+    bed, (truth,) = lay_out(ROWS, COLUMNS, lid, [Thing(work, (520, 440), skew)], 2)
+    outline, readings = look(*scan(bed, lid))
+    assert outline.lid == lid
+    off = beyond_mm(outline, truth)
+    assert off.min() >= 0.0
+    assert off.max() <= 0.5
+    assert readings["skew"].value == pytest.approx(skew, abs=0.05)
+    assert readings["works"].value == 1.0
+    where = readings["skew"].where
+    assert where is not None
+    assert where.x_mm == pytest.approx(outline.box.x * MM, abs=1e-3)
+
+
+def test_margin_is_the_smallest_distance_to_the_frame() -> None:
+    bed, (truth,) = lay_out(ROWS, COLUMNS, "grey", [Thing(strokes(560, 700, 3), (370, 440))], 2)
+    _, readings = look(*scan(bed, "grey"))
+    assert readings["margin"].value == pytest.approx(truth.left * MM, abs=0.5)
+    assert "left" in readings["margin"].why
+
+
+def test_two_cameras_of_different_gain_leave_a_step_in_the_lid() -> None:
+    bed, (truth,) = lay_out(ROWS, COLUMNS, "white", [Thing(strokes(560, 700, 4), (520, 440), 0.7)], 2)
+    left, right = cameras(9, gain=0.03)
+    pixels = code(two_cameras(bed, Stitch(550, left=left, right=right), 3))
+    outline, readings = look(pixels, scan(bed, "white")[1])
+    assert 0.0 <= beyond_mm(outline, truth).min() <= beyond_mm(outline, truth).max() <= 0.5
+    assert readings["skew"].value == pytest.approx(0.7, abs=0.05)
+
+
+@pytest.mark.parametrize("lid", ["white", "black"])
+@pytest.mark.parametrize("rough_px", [5.0, 12.0])
+def test_deckle_and_torn_edges_are_never_cut(lid: str, rough_px: float) -> None:
+    thing = Thing(paper(560, 700, 3), (520, 440), 0.5, rough_px=rough_px, grain_px=8.0)
+    bed, (truth,) = lay_out(ROWS, COLUMNS, lid, [thing], 6)
+    outline, _ = look(*scan(bed, lid))
+    off = beyond_mm(outline, truth)
+    assert off.min() >= 0.0
+    assert off.max() <= 0.8
+
+
+def test_work_that_runs_out_of_the_frame() -> None:
+    bed, (truth,) = lay_out(ROWS, COLUMNS, "white", [Thing(strokes(560, 700, 3), (900, 440), 0.4)], 2)
+    pixels, frame = scan(bed, "white")
+    outline, readings = look(pixels, frame)
+    assert outline.runs_out == Sides(False, False, True, False)
+    assert readings["margin"].value == 0.0
+    assert beyond_mm(outline, truth).min() >= 0.0
+    inner, inner_readings = look(pixels, replace(frame, outer=Sides(right=False)))
+    assert inner.box == outline.box
+    assert float(inner_readings["margin"].value or 0) > 10.0
+    assert readings["skew"].value == pytest.approx(0.4, abs=0.05)
+
+
+def test_part_with_inner_sides_only_is_all_work() -> None:
+    pixels, frame = scan(paper(ROWS, COLUMNS, 3), "white")
+    outline, readings = look(pixels, replace(frame, outer=Sides(False, False, False, False)))
+    assert outline.found
+    assert (outline.box.width, outline.box.height) == (COLUMNS, ROWS)
+    assert readings["margin"].value is None
+    assert "inner sides" in readings["margin"].why
+
+
+def test_painting_over_the_whole_frame_has_no_margin() -> None:
+    outline, readings = look(*scan(strokes(ROWS, COLUMNS, 3), "white"))
+    assert (outline.found, outline.lid) == (True, "none")
+    assert readings["margin"].value == 0.0
+
+
+@pytest.mark.parametrize("make", [paper, drawing])
+def test_bare_paper_over_the_whole_frame_is_not_cropped_to_its_drawing(make: object) -> None:
+    outline, readings = look(*scan(make(ROWS, COLUMNS, 3), "white"))  # type: ignore[operator]
+    assert not outline.found
+    assert (outline.box.width, outline.box.height) == (COLUMNS, ROWS)
+    assert {name: r.value for name, r in readings.items()} == {"skew": None, "margin": None, "works": None}
+    assert all(r.why for r in readings.values())
+
+
+def test_two_works_on_one_bed() -> None:
+    things = [Thing(strokes(500, 430, 3), (270, 420), 0.5), Thing(paper(560, 420, 4), (800, 470), -0.6)]
+    bed, truths = lay_out(ROWS, COLUMNS, "grey", things, 2)
+    outline, readings = look(*scan(bed, "grey"))
+    assert readings["works"].value == 2.0
+    (other,) = outline.other_works
+    main, second = (truths[1], truths[0]) if outline.box.x > 500 else truths
+    assert beyond_mm(outline, main).min() >= 0.0
+    assert other.x <= second.left
+    assert other.right >= second.right
+
+
+def target() -> Surface:
+    tones = np.random.default_rng(4).uniform(0.05, 0.95, (4, 9, 3)).astype(np.float32)
+    return np.kron(tones, np.ones((34, 34, 1), np.float32))
+
+
+def ruler() -> Surface:
+    stick = ground(36, 800, (0.85, 0.8, 0.6))
+    stick[4:16, ::12] = 0.1
+    return stick
+
+
+@pytest.mark.parametrize("lid", ["white", "grey", "black"])
+def test_target_ruler_and_weight_are_left_out(lid: str) -> None:
+    things = [
+        Thing(strokes(480, 600, 3), (400, 330), 0.4),
+        Thing(target(), (400, 690), 0.0),
+        Thing(ruler(), (500, 830), 0.2),
+        Thing(ground(110, 110, (0.25, 0.25, 0.27)), (900, 300), 12.0),
+    ]
+    bed, truths = lay_out(ROWS, COLUMNS, lid, things, 2)
+    outline, readings = look(*scan(bed, lid))
+    off = beyond_mm(outline, truths[0])
+    assert off.min() >= 0.0
+    assert off.max() <= 0.5
+    assert readings["works"].value == 1.0
+    assert len(outline.left_out) == 3
+    assert "3 thing(s)" in readings["works"].why
+
+
+def test_spans_stay_inside_the_work_and_hold_nearly_all_of_it() -> None:
+    bed, _ = lay_out(ROWS, COLUMNS, "white", [Thing(strokes(560, 700, 3), (520, 440), 2.0)], 2)
+    outline, _ = look(*scan(bed, "white"))
+    turn = np.radians(2.0)
+    inside = 0
+    for row in range(ROWS):
+        left, right = outline.rows_span(row)
+        for column in (left, right - 1) if right > left else ():
+            dx, dy = column + 0.5 - 520, row + 0.5 - 440
+            along, across = dx * np.cos(turn) + dy * np.sin(turn), dy * np.cos(turn) - dx * np.sin(turn)
+            assert abs(along) < 350
+            assert abs(across) < 280
+        inside += right - left
+    assert inside > 0.97 * 560 * 700
+    spans = outline.spans_of(0, ROWS)
+    assert [tuple(pair) for pair in spans.tolist()] == [outline.rows_span(row) for row in range(ROWS)]
+
+
+def test_bare_lid_says_so() -> None:
+    outline, _ = look(*scan(lid_surface(ROWS, COLUMNS, "white", 1, 0.004), "white"))
+    assert not outline.found
+    assert "nothing on the bed" in outline.why
+
+
+def test_corners_are_sub_pixel() -> None:
+    bed, _ = lay_out(ROWS, COLUMNS, "grey", [Thing(strokes(560, 700, 3), (520.3, 440.7), 1.5, shadow=0.0)], 2)
+    outline, _ = look(*scan(bed, "grey"))
+    turn = np.radians(1.5)
+    matrix = np.array([[np.cos(turn), -np.sin(turn)], [np.sin(turn), np.cos(turn)]])
+    corners = np.array([[-350, -280], [350, -280], [350, 280], [-350, 280]]) @ matrix.T + (520.3, 440.7)
+    assert np.abs(np.array(outline.corners) - corners).max() < 1.2
