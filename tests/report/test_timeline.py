@@ -4,9 +4,11 @@ from xml.etree import ElementTree
 
 import pytest
 from report.nights import empty_night, hostile_night, many_jobs, saltmarsh_lane
+from report.scanned import at
 
+from dawnproof.model import RunRow
 from dawnproof.report.night_axis import arrivals, axis
-from dawnproof.report.timeline import LEVELS, draw_night, hang
+from dawnproof.report.timeline import LEVELS, draw_night, hang, without_tail
 
 
 def test_works_hang_at_their_time_without_covering_each_other() -> None:
@@ -17,8 +19,8 @@ def test_works_hang_at_their_time_without_covering_each_other() -> None:
     for level in range(LEVELS):
         row = [one for one in hung if one.level == level]
         assert all(a.x + a.width <= b.x for a, b in itertools.pairwise(row))
-    first = hung[0]
-    assert first.x == pytest.approx(900 * (12 / 60) / 12.5)
+    assert hung[0].time_x == hung[0].x == pytest.approx(900 * (12 / 60) / 12.5)
+    assert all(one.x >= one.time_x - 0.01 for one in hung)  # pushed aside at most to the right, its thread tells
 
 
 def test_outlines_have_their_true_relative_size() -> None:
@@ -51,3 +53,14 @@ def test_a_long_night_grows_in_length_and_stays_small() -> None:
 
 def test_hostile_names() -> None:
     ElementTree.fromstring(draw_night(hostile_night()) or "<svg/>")
+
+
+def test_a_long_time_at_the_end_that_nobody_watched_is_cut_short() -> None:
+    night = replace(saltmarsh_lane(), runs=(RunRow(at(17), at(22), at(22)),))
+    rule = axis(night)
+    assert rule is not None
+    short = without_tail(rule, night)
+    assert f"{short.end:%H:%M}" == "23:45"  # five hours watched, to 23:00 in the studio, and 15 % more
+    assert "not watched until 06:30" in draw_night(night)
+    watched = replace(night, runs=(RunRow(at(17), at(5, 29)),))
+    assert without_tail(rule, watched) == rule

@@ -75,7 +75,8 @@ def done(night: Night, most: int) -> tuple[Text, ...]:
     for pile in (Pile.SCAN_AGAIN, Pile.DESK, Pile.LOOK_FIRST, Pile.MAY_GO_BACK):
         for view in in_pile(night, pile)[: most - len(rows)]:
             why = (faults(view) or to_look_at(view))[:1]
-            told = f"{why[0].part_words}: {why[0].brief}" if why else waiting_words(view)
+            part = f"{why[0].part_words}: " if why and why[0].scan else ""
+            told = f"{part}{why[0].brief}" if why else waiting_words(view)
             when = due_words(due(view), today(night))
             words = "   ".join(word for word in (when, told) if word)
             name = (f"{shown(view.row.job):<10}", STRONG)

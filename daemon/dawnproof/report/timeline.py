@@ -4,25 +4,28 @@ at true relative size, their faults at their place, times nobody watched hatched
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import timedelta
 
 from markupsafe import Markup
 
 from ..model import Level, Night, shown
 from .drawing import frame_mm, work_mm
-from .figures import local
+from .figures import clock, local
 from .night_axis import Arrival, Axis, arrivals, axis
 from .watch_kept import gaps, ran_words
 
 LEFT_PX, TOP_PX, LEVELS = 64.0, 26.0, 4
 WORK_PX = 54.0  # the widest scan of the night is drawn so wide
 LABEL_PX, LABEL_GAP_PX = 68.0, 15.0
+TAIL_SHARE = 0.15  # of the time watched: so much is drawn of a time at the end that nobody watched
 
 
 @dataclass(frozen=True, slots=True)
 class Hung:
-    """A scan in its place: left edge and level from the bed's line, sizes in px."""
+    """A scan in its place: where its time is on the bed's line, its left edge and level, sizes in px."""
 
     arrival: Arrival
+    time_x: float
     x: float
     level: int
     width: float
@@ -31,15 +34,25 @@ class Hung:
 
 def draw_night(night: Night, width_px: float = 960.0) -> Markup:
     """Inline SVG; empty where no scan came or the night has no times."""
-    rule = axis(night)
-    if rule is None:
+    whole = axis(night)
+    if whole is None:
         return Markup("")
+    rule = without_tail(whole, night)
     lanes = [(bed.name, arrivals(night, bed.name, rule)) for bed in night.beds]
     busiest = max((len(found) for _, found in lanes), default=0)
     if not busiest:
         return Markup("")
     width = max(width_px, LEFT_PX + busiest * (LABEL_PX + 6) / LEVELS * 1.3)
     return _Sheet(rule, width, _px_per_mm(lanes), night).drawn(lanes)
+
+
+def without_tail(rule: Axis, night: Night) -> Axis:
+    """The rule cut short where nobody watched any more until the end: a little of that time is enough to see."""
+    last = gaps(night)[-1:]
+    stopped = local(last[0].from_utc, night.offset_s) if last and last[0].to_utc == night.until_utc else None
+    if stopped is None or stopped <= rule.begin:
+        return rule
+    return Axis(rule.begin, min(rule.end, stopped + max((stopped - rule.begin) * TAIL_SHARE, timedelta(minutes=1))))
 
 
 def hang(found: tuple[Arrival, ...], length_px: float, px_per_mm: float) -> tuple[Hung, ...]:
@@ -53,7 +66,7 @@ def hang(found: tuple[Arrival, ...], length_px: float, px_per_mm: float) -> tupl
         level = free[0] if free else min(range(LEVELS), key=ends.__getitem__)
         x = max(x, ends[level]) if not free else x
         ends[level] = x + max(width, LABEL_PX) + 4
-        placed.append(Hung(arrival, x, level, width, height))
+        placed.append(Hung(arrival, arrival.share * length_px, x, level, width, height))
     return tuple(placed)
 
 
@@ -101,8 +114,8 @@ class _Sheet:
         out = self._text(4, y + 4, bed, "start") + Markup('<path class="travel" d="M{:.1f} {:.1f}H{:.1f}"/>').format(
             LEFT_PX, y, LEFT_PX + self._length)  # fmt: skip
         for one in hung:  # all threads first: the frames then hide what passes behind them
-            out += Markup('<path class="tick" d="M{0:.1f} {1:.1f}V{2:.1f}"/>').format(
-                LEFT_PX + one.x, y - 3, y + tops[one.level])  # fmt: skip
+            out += Markup('<path class="tick" d="M{:.1f} {:.1f}v6L{:.1f} {:.1f}"/>').format(
+                LEFT_PX + one.time_x, y - 3, LEFT_PX + one.x, y + tops[one.level])  # fmt: skip
         for one in hung:
             out += self._work(one, y + tops[one.level])
         return out, max(top, 30.0) + 12
@@ -143,7 +156,8 @@ class _Sheet:
                 left, right = (LEFT_PX + self._rule.share(when) * self._length for when in (begin, end))
                 out += Markup('<rect class="gap" x="{:.1f}" y="16" width="{:.1f}" height="{:.1f}"/>').format(
                     left, max(right - left, 2), height - 26)  # fmt: skip
-                out += self._text((left + right) / 2, height - 1, "not watched", "middle")
+                until = f" until {clock(gap.to_utc, self._night.offset_s)}" if end > self._rule.end else ""
+                out += self._text((left + right) / 2, height - 1, f"not watched{until}", "middle")
         return out
 
     def _rect(self, name: str, x: float, y: float, width: float, height: float) -> Markup:
