@@ -60,8 +60,9 @@ def read_scene(path: Path, texture: npt.NDArray[np.float32], random: np.random.G
         raise SystemExit(f"{path}: not a picture")
     full = picture[:, :, ::-1].astype(np.float32) / np.iinfo(picture.dtype).max
     scale = max(SCENE_ROWS / full.shape[0], SCENE_COLUMNS / full.shape[1])
-    if scale < 1:
-        full = cv2.resize(full, None, fx=max(scale, 0.4), fy=max(scale, 0.4), interpolation=cv2.INTER_AREA)
+    factor = float(np.clip(scale, 0.4, 2.5))  # small pictures are drawn larger: soft pigment on sharp relief
+    full = cv2.resize(full, None, fx=factor, fy=factor, interpolation=cv2.INTER_AREA if factor < 1 else cv2.INTER_CUBIC)
+    full = np.clip(full, 0, 1)
     rows, columns = min(SCENE_ROWS, full.shape[0]), min(SCENE_COLUMNS, full.shape[1])
     top, left = random.integers(0, full.shape[0] - rows + 1), random.integers(0, full.shape[1] - columns + 1)
     pigment = 0.04 + 0.86 * full[top : top + rows, left : left + columns]
@@ -168,7 +169,9 @@ def without_similarity(places: Floats, moved: Floats) -> Floats:
     return np.asarray(left.reshape(2, -1).T)
 
 
-def judge(result: Result, parts: list[Laid], lit: Any, plan: JoinPlan, joined: Any, noise: float, gain: float, bent: bool) -> None:
+def judge(
+    result: Result, parts: list[Laid], lit: Any, plan: JoinPlan, joined: Any, noise: float, gain: float, bent: bool
+) -> None:
     """Fills in the figures of a join that was made."""
     reference = parts[int(plan.reference[1:])]
     truth = drawn(lit, reference, plan)
@@ -254,15 +257,15 @@ def joined_case(name: str, cutting: Cutting, scene: Scene, picture: str, random:
     noise = float(random.uniform(0.0005, 0.005))
     gains = [1.0] + [float(random.uniform(0.9, 1.1)) for _ in parts[1:]]
     bends = [0.0] + [cutting.bend_px] * (len(parts) - 1)
-    scans = [
-        scan(lit, p, random, noise, gain, bend) for p, gain, bend in zip(parts, gains, bends, strict=True)
-    ]
-    given = [
-        JoinPart(f"p{i}", label(cutting, i), ArraySource(pixels), PPI) for i, pixels in enumerate(scans)
-    ]
-    attempt(result, given, lambda plan, joined: judge(
-        result, parts, lit, plan, joined, noise, gains[int(plan.reference[1:])], cutting.bend_px > 0
-    ))
+    scans = [scan(lit, p, random, noise, gain, bend) for p, gain, bend in zip(parts, gains, bends, strict=True)]
+    given = [JoinPart(f"p{i}", label(cutting, i), ArraySource(pixels), PPI) for i, pixels in enumerate(scans)]
+    attempt(
+        result,
+        given,
+        lambda plan, joined: judge(
+            result, parts, lit, plan, joined, noise, gains[int(plan.reference[1:])], cutting.bend_px > 0
+        ),
+    )
     result.facts = [f"noise {noise:.4f}"]
     return result
 
