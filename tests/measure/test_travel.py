@@ -105,3 +105,14 @@ def test_slanted_content_is_no_jump() -> None:
     rows = (30000 + 20000 * np.sin((x - y) / 9.0 + 3 * np.sin((x - y) / 140.0))).astype(np.uint16)
     jump = jump_between(rows, 2)
     assert jump is None or abs(jump.shift_px) < 0.1
+
+
+def test_a_clipped_lid_with_specks_and_a_streak_is_no_repeat() -> None:
+    pixels = np.full((ROWS, COLUMNS, 3), 65535, np.uint16)
+    pixels[:, 300] = 65000
+    rng = np.random.default_rng(9)
+    for row in rng.integers(0, ROWS, 40):
+        pixels[row, rng.integers(0, COLUMNS)] = 50000
+    wander, counted = travelled(pixels)
+    assert counted.value == 0.0
+    assert wander.value is None

@@ -86,12 +86,8 @@ def look(
         watch.timed("grey", _prepare, band)
         _show(band, (*shown, thumb), watch, side_by_side)
     outline = _outline(shown, frame, watch)
-    readings: list[Reading] = []
-    marks: list[Mark] = []
-    for check in shown:
-        readings += watch.timed(check.name, _ask, check, outline)
-        if isinstance(check, Marking):
-            marks += watch.timed(check.name, check.marks)
+    readings = [reading for told in _ask_all(shown, outline, watch, side_by_side) for reading in told]
+    marks = [mark for check in shown if isinstance(check, Marking) for mark in watch.timed(check.name, check.marks)]
     return Looked(tuple(readings), outline, tuple(marks), thumb.picture(), watch.seconds())
 
 
@@ -115,6 +111,15 @@ def _outline(checks: tuple[Check, ...], frame: Frame, watch: _Watch) -> Outline:
         if isinstance(check, Outlining):
             return watch.timed(check.name, check.outline)
     return whole_frame(frame.width_px, frame.height_px)
+
+
+def _ask_all(
+    checks: tuple[Check, ...], outline: Outline, watch: _Watch, side_by_side: Executor | None
+) -> list[list[Reading]]:
+    if side_by_side is None:
+        return [watch.timed(check.name, _ask, check, outline) for check in checks]
+    asked = [side_by_side.submit(watch.timed, check.name, _ask, check, outline) for check in checks]
+    return [task.result() for task in asked]
 
 
 def _ask(check: Check, outline: Outline) -> list[Reading]:

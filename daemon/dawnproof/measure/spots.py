@@ -25,7 +25,7 @@ TIMES_ROUGHNESS = 6.0
 BLANK_ROUGHNESS = 0.012  # share of the tone
 DARKEST = 0.05
 MOST_IN_BAND = 60
-MOST_MARKS = 200
+MOST_MARKS = 60
 
 
 class Spots:
@@ -51,7 +51,7 @@ class Spots:
         return ()
 
     def marks(self) -> tuple[Mark, ...]:
-        """At most 200, the strongest first."""
+        """At most 60, the strongest first."""
         return tuple(sorted(self._spots, key=lambda mark: -abs(mark.strength))[:MOST_MARKS])
 
     def _find(self, small: npt.NDArray[np.float32], first_row: int) -> list[Mark]:

@@ -36,6 +36,7 @@ MOST_LOOKED_AT = 8  # rows of one band; more of them is content
 LEAST_JUMP_PX = 0.4
 LEAST_GRADIENT = 0.1  # of the usual, for a window to tell anything
 LEAST_WINDOWS = 3
+BUSY = 0.6  # share of the windows that must vary within a row
 MOST_UNCERTAIN = 3
 MOST_JUMPS = 6  # of a bed that is knocked; more is a pattern that repeats
 NOISE = 4.0  # change over gradient energy: 8 for mere noise, below 2 where rows are alike
@@ -92,14 +93,18 @@ class Travel:
         return self._window < LEAST_WINDOW_PX or self._frame.height_px < LEAST_ROWS
 
     def _count_repeats(self, pixels: Pixels, first_row: int) -> None:
-        flat = pixels.max(axis=1) == pixels.min(axis=1)
-        for k in np.flatnonzero(~flat):
+        windows = pixels.reshape(len(pixels), len(self._columns), self._window)
+        varies = windows.max(axis=2) > windows.min(axis=2)
+        # a clipped lid with a few specks repeats itself honestly: only rows that vary nearly everywhere prove anything
+        busy = varies.mean(axis=1) >= BUSY
+        for k in np.flatnonzero(busy):
             key = hash(pixels[k].tobytes())
             if key in self._seen:
                 self._repeated.append(first_row + int(k))
             self._seen[key] = first_row + int(k)
-        alone = flat[1:-1] & ~flat[:-2] & ~flat[2:]
-        self._lost += [first_row + 1 + int(k) for k in np.flatnonzero(alone)]
+        flat = pixels.max(axis=1) == pixels.min(axis=1)
+        lost = flat[1:-1] & busy[:-2] & busy[2:]
+        self._lost += [first_row + 1 + int(k) for k in np.flatnonzero(lost)]
 
     def _look_for_jumps(self, grey: Pixels, pairs: _Pairs, first_row: int) -> None:
         telling = pairs.gradient > LEAST_GRADIENT * np.median(pairs.gradient) + 1e-9
