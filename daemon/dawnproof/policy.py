@@ -73,6 +73,9 @@ _WORDS: dict[tuple[str, str], tuple[str, int]] = {
 }
 
 
+_UNITS = {"1/in": "ppi", "degree": "degrees", "CIEDE2000": "delta E", "dE00": "delta E", "count": "", "bit": ""}
+
+
 @dataclass(frozen=True, slots=True)
 class Context:
     """What policy must know beside the readings. `seam_unused`: the master does not use the stitch strip of this part.
@@ -257,24 +260,29 @@ def _label(reading: Reading) -> str:
 
 
 def _text(reading: Reading, limit: Limit, level: Level) -> str:
+    """The figure, its place and its limit in plain words."""
     label, decimals = _WORDS.get((reading.check, reading.name), (_label(reading), 2))
+    sound = level is Level.SOUND
     if (reading.check, reading.name) == ("resolution", "scale_plausible"):
-        return f"{label} is {'not ' if level is not Level.SOUND else ''}plausible" + (
-            f": {reading.why}" if reading.why else ""
-        )
-    unit = {"1/in": "ppi", "degree": "degrees", "CIEDE2000": "delta E", "count": "", "bit": "bits"}.get(
-        reading.unit, reading.unit
-    )
+        why = f": {reading.why}" if reading.why else ""
+        return f"{label} is {'' if sound else 'not '}plausible{why}"
+    unit = _UNITS.get(reading.unit, reading.unit)
     figure = f"{float(reading.value or 0):.{decimals}f} {unit}".strip()
     bound = limit.fault if level is Level.FAULT or limit.note is None else limit.note
-    side = "at least" if limit.below else "at most"
-    if limit.strict:
-        side = "above" if limit.below else "below"
-    where = (
-        f", {reading.where.y_mm:.0f} mm from the top" if reading.where and reading.check in {"seam", "travel"} else ""
-    )
-    if reading.where and reading.check in {"clipping", "focus", "streaks"} and level is not Level.SOUND:
-        where = f", at {reading.where.x_mm:.0f}, {reading.where.y_mm:.0f} mm"
-    doubt = "" if reading.certain or level is Level.SOUND else "; not certain enough to be a fault by itself"
-    why = f" ({reading.why})" if reading.why and level is not Level.SOUND else ""
-    return f"{label} {figure}{where}; {side} {bound:g}{' ' + unit if unit else ''} allowed{why}{doubt}"
+    side = ("above" if limit.strict else "at least") if limit.below else ("below" if limit.strict else "at most")
+    allowed = f"{side} {bound:g} {unit}".strip() + (" needed" if limit.below else " allowed")
+    doubt = "" if reading.certain or sound else "; not certain enough to be a fault by itself"
+    why = f" ({reading.why})" if reading.why and not sound else ""
+    return f"{label} {figure}{'' if sound else _place_words(reading)}; {allowed}{why}{doubt}"
+
+
+def _place_words(reading: Reading) -> str:
+    where = reading.where
+    if where is None:
+        return ""
+    if reading.check == "seam" and where.profile:
+        worst = max(where.profile, key=lambda sample: abs(sample.px or 0.0))
+        return f", {worst.y_mm:.0f} mm from the top"
+    if reading.check in {"seam", "travel"}:
+        return f", {where.y_mm:.0f} mm from the top"
+    return f", at {where.x_mm:.0f}, {where.y_mm:.0f} mm" if reading.check in {"clipping", "focus", "streaks"} else ""
