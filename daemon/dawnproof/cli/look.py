@@ -25,7 +25,7 @@ def job(studio: StudioFolder, job: JobNumber, as_json: Json = False) -> None:
     from ..pipeline.decisions import find_job
     from ..pipeline.night import view_of
     from ..report.documents import job_document, to_json
-    from ..report.note import rescan_note_text
+    from ..report.job_text import job_text
     from ..storage.studio import open_studio
 
     opened = open_studio(studio)
@@ -36,7 +36,7 @@ def job(studio: StudioFolder, job: JobNumber, as_json: Json = False) -> None:
         if as_json:
             typer.echo(to_json(job_document(view, ledger.moves_of(row.job), __version__, opened.book.name)))
         else:
-            typer.echo(rescan_note_text(view))
+            typer.echo(job_text(view, ledger.moves_of(row.job)))
     finally:
         ledger.close()
 
