@@ -274,7 +274,7 @@ def likeness(sheet: Sheet) -> Iterator[tuple[str, bool, str]]:
     same = same_picture(first, again)
     yield "likeness: scanned again, not called another", same.same or not same.certain, f"{sheet.name}: {same}"
     yield "likeness: scanned again, surely the same", same.same and same.certain, f"{sheet.name}: {same}"
-    other = dataclasses.replace(sheet, surface=np.ascontiguousarray(sheet.surface[::-1, ::-1]))
+    other = dataclasses.replace(sheet, surface=np.ascontiguousarray(sheet.surface[:, ::-1]))
     differs = same_picture(first, _thumb(scanned(other, again=2)))
     yield (
         "likeness: another picture, not called the same",

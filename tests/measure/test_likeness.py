@@ -80,3 +80,16 @@ def test_the_thumb_is_the_area_mean() -> None:
     grey = surface @ np.array([0.299, 0.587, 0.114], np.float32)
     expected = np.asarray(cv2.resize(grey, small.shape[::-1], interpolation=cv2.INTER_AREA)) * 255
     assert np.abs(small - expected).mean() < 2.0
+
+
+def test_a_work_laid_the_other_way_round_is_still_the_same() -> None:
+    turned = np.ascontiguousarray(WORKS["strokes"][::-1, ::-1])
+    found = same_picture(thumb(WORKS["strokes"], FLAT), thumb(turned, AGAIN, 2))
+    assert found.same
+    assert found.certain
+    assert "180" in found.why
+
+
+def test_a_mirror_image_is_another_picture() -> None:
+    mirrored = np.ascontiguousarray(WORKS["strokes"][:, ::-1])
+    assert not same_picture(thumb(WORKS["strokes"], FLAT), thumb(mirrored, FLAT, 2)).same

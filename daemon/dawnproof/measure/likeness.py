@@ -47,11 +47,22 @@ class Likeness:
 
 
 def same_picture(first: Thumbnail, second: Thumbnail, scale: float = 1.0) -> Likeness:
-    """How alike two thumbs are. `scale`: mm per pixel of `second` over mm per pixel of `first`, where the scans cover
-    areas of different size."""
+    """How alike two thumbs are, lying as they do or turned by quarters (`why` then says so). `scale`: mm per pixel of
+    `second` over mm per pixel of `first`, where the scans cover areas of different size."""
     one, other = first.astype(np.float32), second.astype(np.float32)
     if scale != 1.0:
         other = np.asarray(cv2.resize(other, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA))
+    found = _compared(one, other)
+    if found.same or not found.certain:
+        return found
+    for quarters in (2, 1, 3):
+        turned = _compared(one, np.ascontiguousarray(np.rot90(other, quarters)))
+        if turned.same and turned.certain:
+            return Likeness(turned.score, True, f"turned by {90 * quarters} degrees")
+    return found
+
+
+def _compared(one: Plane, other: Plane) -> Likeness:
     planes = [_levelled(plane, _inside(plane)) for plane in (one, other)]
     for level, mask in planes:
         if min(mask.shape) < 24 or mask.sum() < 200:
