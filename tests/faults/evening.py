@@ -7,9 +7,11 @@ import hashlib
 import os
 import pickle
 import sqlite3
+import threading
+import time
 from collections import Counter
 from collections.abc import Callable
-from concurrent.futures import Executor, Future
+from concurrent.futures import Executor, Future, ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -73,7 +75,11 @@ class Memory:
         kept = self._folder / hashlib.sha256(pickle.dumps((function.__name__, _same(ask)))).hexdigest()
         if not kept.exists():
             result = function(ask)
-            files = {(w, p): data for w in ("staging", "proofs") for p, data in _files_in(Path(getattr(ask, w)))} if made else {}
+            files = (
+                {(w, p): data for w in ("staging", "proofs") for p, data in _files_in(Path(getattr(ask, w)))}
+                if made
+                else {}
+            )
             hidden = kept.with_suffix(f".{os.getpid()}")
             hidden.write_bytes(pickle.dumps((result, files)))
             hidden.rename(kept)
@@ -192,6 +198,61 @@ def run_until_idle(root: Path, pool: Any = None, **options: Any) -> Heard:
     return heard
 
 
+class Living:
+    """A daemon that keeps watching while a test breaks things around it."""
+
+    def __init__(self, root: Path, pool: Any = None, **options: Any) -> None:
+        self.studio = open_studio(root)
+        self.heard = Heard([], [])
+        self._ledger = Ledger.open(self.studio.ledger_path)
+        given: dict[str, Any] = {"until_idle": False, "threads": lambda name: ThreadPoolExecutor(1, name)} | options
+        self.service = service_of(self.studio, self._ledger, self.heard, pool, **given)
+        self._thread = threading.Thread(target=self._run, daemon=True)
+        self.error: BaseException | None = None
+
+    def _run(self) -> None:
+        try:
+            self.service.run()
+        except BaseException as error:
+            self.error = error
+
+    def __enter__(self) -> Living:
+        self._thread.start()
+        self.until(lambda: bool(self.heard.ticks), "the first turn")
+        return self
+
+    def __exit__(self, *error: object) -> None:
+        self.service.stop.set()
+        self._thread.join(timeout=30)
+        self._ledger.close()
+        assert not self._thread.is_alive(), "the daemon ends when it is told to"
+
+    @property
+    def alarms(self) -> str:
+        return "\n".join(self.heard.ticks[-1].alarms) if self.heard.ticks else ""
+
+    def until(self, true: Callable[[], bool], what: str, within_s: float = 20.0) -> float:
+        """Wait for something to become true; gives the seconds it took."""
+        begun = time.monotonic()
+        while not true():
+            assert self.error is None, f"the daemon died: {self.error!r}"
+            took = time.monotonic() - begun
+            assert took < within_s, f"{what} did not happen within {within_s} s; alarms: {self.alarms or 'none'}"
+            time.sleep(0.02)
+        return time.monotonic() - begun
+
+    def until_said(self, words: str, within_s: float = 20.0) -> float:
+        return self.until(lambda: self.heard.said(words), f"saying {words!r}", within_s)
+
+    def until_calm(self, within_s: float = 20.0) -> float:
+        return self.until(lambda: not self.heard.ticks[-1].alarms, "calm", within_s)
+
+    def rest(self, seconds: float) -> None:
+        """Let some turns go by."""
+        count = len(self.heard.ticks)
+        self.until(lambda: len(self.heard.ticks) >= count + max(2, seconds / 0.2), "some turns")
+
+
 # the census
 
 
@@ -235,9 +296,8 @@ def check_census(studio: Studio, entered: Counter[str]) -> None:
     extra = copies(studio)
     for sha256, count in entered.items():
         assert there[sha256] == count + extra[sha256], f"{sha256[:8]} stands {there[sha256]} times, not {count}"
-    left = [p for p in files_below(studio.archive, studio.rework, studio.proof)
-            if any(part.startswith(".") for part in p.relative_to(studio.root).parts)]  # fmt: skip
-    left += [p for f in (studio.archive, studio.rework, studio.proof) if f.is_dir() for p in f.glob(".dawnproof-*")]
+    left = [p for f in (studio.archive, studio.rework, studio.proof) if f.is_dir() for p in f.rglob("*")
+            if any(part.startswith(".") for part in p.relative_to(f).parts)]  # fmt: skip
     assert not left, f"half-made things are left: {left}"
     ledger = Ledger.read(studio.ledger_path)
     try:

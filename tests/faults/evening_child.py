@@ -29,6 +29,9 @@ def play(root: Path, act: str) -> None:
     if what == "watch":
         evening.run_until_idle(root)
         return
+    if what == "live":
+        watch_on(root)
+        return
     studio = open_studio(root)
     ledger = Ledger.open(studio.ledger_path)
     heard = evening.Heard([], [])
@@ -38,6 +41,16 @@ def play(root: Path, act: str) -> None:
     else:
         decide(studio, ledger, rest, what, "looked at beside the original", "Noor")
     evening.service_of(studio, ledger, heard).work_off()
+    ledger.close()
+
+
+def watch_on(root: Path) -> None:
+    """Until told to stop by SIGTERM."""
+    studio = open_studio(root)
+    ledger = Ledger.open(studio.ledger_path)
+    service = evening.service_of(studio, ledger, evening.Heard([], []), until_idle=False)
+    signal.signal(signal.SIGTERM, lambda *_: service.stop.set())
+    service.run()
     ledger.close()
 
 

@@ -13,8 +13,8 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
-from faults import evening
 import pytest
+from faults import evening
 from faults.killing import CALLS, Point, Stage, points_of, sampled, stage
 
 from dawnproof.model import JobState, Outcome, Place
@@ -24,17 +24,17 @@ Life = Callable[[Studio], tuple[list[str], str]]
 
 
 @pytest.fixture(scope="module")
-def player(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Stage]:
-    folder = tmp_path_factory.mktemp("memory")
-    evening.InlinePool.memory = evening.Memory(folder)
-    with stage(folder) as made:
+def player(remembered: Path) -> Iterator[Stage]:
+    with stage(remembered) as made:
         yield made
-    evening.InlinePool.memory = None
 
 
 def two_parts(studio: Studio) -> tuple[list[str], str]:
     """A job in two parts arrives, and a note of a person's."""
-    digests = [evening.scan(studio.inbox / "SL-0412_L.tif", 1, "L"), evening.scan(studio.inbox / "SL-0412_R.tif", 1, "R")]
+    digests = [
+        evening.scan(studio.inbox / "SL-0412_L.tif", 1, "L"),
+        evening.scan(studio.inbox / "SL-0412_R.tif", 1, "R"),
+    ]
     return digests, "watch"
 
 
@@ -102,7 +102,9 @@ def test_killed_at_any_call(life: Life, count: int, tmp_path: Path, player: Stag
     entered = Counter(digests)
     shutil.copytree(studio.root, before, symlinks=True)
     log = tmp_path / "calls.log"
-    assert player.play(studio.root, act, log, "-e", f"trace={','.join(CALLS)}") == 0, "the evening plays without a tracer's hand"
+    assert player.play(studio.root, act, log, "-e", f"trace={','.join(CALLS)}") == 0, (
+        "the evening plays without a tracer's hand"
+    )
     points = points_of(log)
     evening.run_until_idle(studio.root)
     evening.check_census(studio, entered)
@@ -142,5 +144,3 @@ def killed_at(
 def ends(studio: Studio) -> tuple[Any, Counter[Place]]:
     """How jobs ended and where their scans live, names apart."""
     return evening.state_of(studio)["jobs"], Counter(row.place for row in evening.homes(studio))
-
-

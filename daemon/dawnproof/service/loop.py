@@ -56,6 +56,7 @@ class Service:
     clock: Callable[[], float] = time.monotonic
     stop: threading.Event = field(default_factory=threading.Event)
     retry_s: float = RETRY_S
+    beat_s: float = BEAT_S
     notify: ServiceNotify = field(default_factory=ServiceNotify)
     local_time: Callable[[], datetime] = lambda: datetime.now().astimezone()
     threads: Callable[[str], Executor] = lambda name: ThreadPoolExecutor(1, name)
@@ -85,7 +86,8 @@ class Service:
 
     def run(self) -> None:
         """Until stopped, or until idle. Begins with recovery from whatever state the last run ended in."""
-        ignore_lease_breaks()
+        if threading.current_thread() is threading.main_thread():
+            ignore_lease_breaks()
         observer = InboxObserver([self.studio.inbox], self._hints)
         try:
             self._begin()
@@ -248,7 +250,7 @@ class Service:
             self._arrivals.reasons_due = self._desk.reasons_due = False
 
     def _beat(self, observer: InboxObserver, now: float) -> None:
-        if now - self._last_beat_s >= BEAT_S:
+        if now - self._last_beat_s >= self.beat_s:
             self._last_beat_s = now
             self.ledger.beat(self._run, now_utc().isoformat())
             self._arrivals.show()

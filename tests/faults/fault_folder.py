@@ -1,0 +1,121 @@
+"""A FUSE pass-through of a folder whose operations fail, or take their time, while a test says so.
+
+    python fault_folder.py BACK MOUNT
+
+Each line of the file BACK.ctl names an operation and what becomes of it: `read EIO`, `write EDQUOT`, `getattr SLEEP`
+(for as long as the line stands). What is written straight into BACK appears in MOUNT without an event, as on a share
+that another machine writes to. Needs mfusepy and libfuse3.
+"""
+
+from __future__ import annotations
+
+import errno
+import os
+import sys
+import time
+from pathlib import Path
+from typing import Any
+
+import mfusepy
+
+KEPT = ("st_mode", "st_nlink", "st_size", "st_uid", "st_gid", "st_ino")
+
+
+class FaultFolder(mfusepy.Operations):  # type: ignore[misc]
+    """Every operation is first held against the control file."""
+
+    def __init__(self, back: Path) -> None:
+        self._back = str(back.resolve())
+        self._control = Path(self._back + ".ctl")
+
+    def _faults(self) -> list[list[str]]:
+        try:
+            return [line.split() for line in self._control.read_text().splitlines() if line.strip()]
+        except FileNotFoundError:
+            return []
+
+    def _strike(self, operation: str) -> None:
+        while [operation, "SLEEP"] in self._faults():
+            time.sleep(0.05)
+        for name, fault in self._faults():
+            if name == operation:
+                raise mfusepy.FuseOSError(getattr(errno, fault))
+
+    def _at(self, path: str) -> str:
+        return self._back + path
+
+    def getattr(self, path: str, fh: Any = None) -> dict[str, Any]:
+        self._strike("getattr")
+        try:
+            state = os.lstat(self._at(path))
+        except OSError as error:
+            raise mfusepy.FuseOSError(error.errno) from None
+        times = {f"st_{t}time": getattr(state, f"st_{t}time_ns") / 1e9 for t in "amc"}
+        return {key: getattr(state, key) for key in KEPT} | times
+
+    def readdir(self, path: str, fh: Any) -> list[str]:
+        self._strike("readdir")
+        return [".", "..", *os.listdir(self._at(path))]
+
+    def create(self, path: str, mode: int, fi: Any = None) -> int:
+        self._strike("create")
+        return os.open(self._at(path), os.O_CREAT | os.O_RDWR, mode)
+
+    def open(self, path: str, flags: int) -> int:
+        self._strike("open")
+        return os.open(self._at(path), flags & ~os.O_APPEND)
+
+    def read(self, path: str, size: int, offset: int, fh: int) -> bytes:
+        self._strike("read")
+        return os.pread(fh, size, offset)
+
+    def write(self, path: str, data: bytes, offset: int, fh: int) -> int:
+        self._strike("write")
+        return os.pwrite(fh, data, offset)
+
+    def truncate(self, path: str, length: int, fh: Any = None) -> None:
+        os.truncate(self._at(path), length)
+
+    def fsync(self, path: str, datasync: int, fh: int) -> int:
+        self._strike("fsync")
+        os.fsync(fh)
+        return 0
+
+    def flush(self, path: str, fh: int) -> int:
+        self._strike("flush")
+        return 0
+
+    def release(self, path: str, fh: int) -> int:
+        os.close(fh)
+        return 0
+
+    def unlink(self, path: str) -> None:
+        self._strike("unlink")
+        os.unlink(self._at(path))
+
+    def rename(self, old: str, new: str, flags: int = 0) -> None:
+        self._strike("rename")
+        os.rename(self._at(old), self._at(new))
+
+    def mkdir(self, path: str, mode: int) -> None:
+        self._strike("mkdir")
+        os.mkdir(self._at(path))
+
+    def rmdir(self, path: str) -> None:
+        self._strike("rmdir")
+        os.rmdir(self._at(path))
+
+    def chmod(self, path: str, mode: int) -> int:
+        return 0
+
+    def chown(self, path: str, uid: int, gid: int) -> int:
+        return 0
+
+    def utimens(self, path: str, times: Any = None, **_: Any) -> int:
+        if times:
+            os.utime(self._at(path), ns=tuple(int(t) for t in times))
+        return 0
+
+
+if __name__ == "__main__":
+    mfusepy.FUSE(FaultFolder(Path(sys.argv[1])), sys.argv[2], foreground=True, nothreads=False)

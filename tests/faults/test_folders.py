@@ -1,0 +1,262 @@
+"""Rows 10 to 12, 14 and 15 of the fault table: events that are lost, folders that vanish, shares that say nothing or do
+not answer."""
+
+from __future__ import annotations
+
+import logging
+import os
+import shutil
+import socket
+import subprocess
+import time
+from collections import Counter
+from pathlib import Path
+
+import pytest
+from faults import evening
+from faults.conftest import FaultyShare, Mounted
+from faults.killing import Stage, stage
+from real_disks import run
+
+from dawnproof.ledger.ledger import Ledger
+from dawnproof.model import Place
+from dawnproof.notice.service_notify import ServiceNotify
+from dawnproof.storage.studio import Studio
+from dawnproof.watch import observer
+
+
+def drop_half(studio: Studio, folder: Path | None = None) -> str:
+    """One part of two: it waits in the inbox."""
+    return evening.scan((folder or studio.inbox) / "SL-0412_L.tif", 1, "L")
+
+
+def waits(daemon: evening.Living) -> bool:
+    rows = [r for r in evening.homes(daemon.studio) if r.place is Place.INBOX]
+    return bool(rows) and all(Path(r.home).exists() for r in rows)
+
+
+# 10, 11: events
+
+
+def test_an_overflow_of_the_queue(tmp_path: Path, remembered: Path) -> None:
+    """The daemon stands still while more happens than the kernel remembers; the next full scan finds everything."""
+    with stage(remembered) as player:
+        overflow(player, evening.studio_at(tmp_path / "studio"), tmp_path)
+
+
+def overflow(player: Stage, studio: Studio, tmp_path: Path) -> None:
+    most = int(Path("/proc/sys/fs/inotify/max_queued_events").read_text())
+    if most > 100_000:
+        pytest.skip(f"the kernel's queue holds {most} events: too many to overflow it in a test")
+    child = player.begin(studio.root, "live")
+    began = time.monotonic()
+    while not (studio.ledger_path.exists() and "begun" in said(studio)):
+        assert time.monotonic() - began < 30
+        time.sleep(0.1)
+    os.kill(child, 19)
+    for number in range(most // 2 + 500):  # two events each
+        (studio.inbox / f"{number}.log").touch()
+    entered = Counter([evening.scan(studio.inbox / "SL-0001_whole.tif", 1)])
+    os.kill(child, 18)
+    while not (studio.archive / "SL-0001").is_dir():
+        assert time.monotonic() - began < 120, said(studio)
+        time.sleep(0.1)
+    os.kill(child, 15)
+    assert player.ended() == 0
+    for file in studio.inbox.glob("*.log"):
+        file.unlink()
+    evening.check_census(studio, entered)
+
+
+def said(studio: Studio) -> str:
+    ledger = Ledger.read(studio.ledger_path)
+    try:
+        return "\n".join(f"{e.kind} {e.text}" for e in ledger.events())
+    finally:
+        ledger.close()
+
+
+def test_an_exception_while_events_are_passed_on(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """It would end watching for good; watching is begun again, and the full scan finds what was missed."""
+    studio = evening.studio_at(tmp_path / "studio")
+
+    def bursting(self: object, event: object) -> None:
+        raise ValueError("a handler that fails")
+
+    with evening.Living(studio.root) as daemon:
+        daemon.rest(0.5)
+        with monkeypatch.context() as patch:
+            patch.setattr(observer._Hinting, "dispatch", bursting)
+            logging.getLogger("watchdog").setLevel(logging.CRITICAL)
+            (studio.inbox / "a.log").touch()
+            daemon.rest(1.0)
+        entered = Counter([evening.scan(studio.inbox / "SL-0001_whole.tif", 1)])
+        daemon.until(lambda: (studio.archive / "SL-0001").is_dir(), "filing")
+    (studio.inbox / "a.log").unlink()
+    evening.check_census(studio, entered)
+
+
+def test_no_events_at_all(tmp_path: Path, share: FaultyShare) -> None:
+    """Another machine writes to the share: found by the full scan, whole, once."""
+    (share.back / "inbox").mkdir()
+    studio = evening.studio_at(tmp_path / "studio", f'[folders]\ninbox = "{share.mount / "inbox"}"\n')
+    with evening.Living(studio.root) as daemon:
+        daemon.rest(0.5)
+        entered = Counter([evening.scan(share.back / "inbox" / "SL-0001_whole.tif", 1)])
+        daemon.until(lambda: (studio.archive / "SL-0001").is_dir(), "filing", within_s=40)
+    evening.check_census(studio, entered)
+
+
+# 12: the inbox
+
+
+@pytest.mark.parametrize("how", ["unmounted", "mounted over"])
+def test_an_inbox_whose_disk_goes_and_comes(how: str, tmp_path: Path, memory_disk: Mounted) -> None:
+    place, aside = tmp_path / "inbox", tmp_path / "aside"
+    aside.mkdir()
+    if how == "unmounted":
+        memory_disk(place)
+        run("mount", "--bind", str(place), str(aside))
+    studio = evening.studio_at(tmp_path / "studio", f'[folders]\ninbox = "{place}"\n')
+    try:
+        with evening.Living(studio.root) as daemon:
+            entered = Counter([drop_half(studio)])
+            daemon.until(lambda: waits(daemon), "admission")
+            if how == "unmounted":
+                run("umount", "-l", str(place))
+            else:
+                memory_disk(place)
+            words = "its disk is not mounted" if how == "unmounted" else "mounted over"
+            assert daemon.until(lambda: words in daemon.alarms, "an alarm") < 5.0
+            (place / "SL-0999_whole.tif").write_bytes(b"written into the bare mount point")
+            daemon.rest(2.0)
+            assert [p.name for p in place.iterdir()] == ["SL-0999_whole.tif"], "left alone"
+            assert not daemon.heard.said("was taken out of the inbox"), "an absent disk is no person"
+            if how == "unmounted":
+                (place / "SL-0999_whole.tif").unlink()
+                run("mount", "--bind", str(aside), str(place))
+            else:
+                run("umount", "-l", str(place))
+            daemon.until_calm()
+            entered[evening.scan(place / "SL-0412_R.tif", 1, "R")] += 1
+            daemon.until(lambda: (studio.archive / "SL-0412").is_dir(), "filing")
+            assert sum(e.text.startswith("SL-0412_L.tif") and e.kind == "measured" for e in daemon.heard.events) == 1
+        evening.check_census(studio, entered)
+    finally:
+        subprocess.run(["umount", "-l", str(aside)], check=False, capture_output=True)
+
+
+def test_an_inbox_that_is_away_at_the_start(tmp_path: Path, memory_disk: Mounted) -> None:
+    place, aside = tmp_path / "inbox", tmp_path / "aside"
+    aside.mkdir()
+    memory_disk(place)
+    run("mount", "--bind", str(place), str(aside))
+    studio = evening.studio_at(tmp_path / "studio", f'[folders]\ninbox = "{place}"\n')
+    try:
+        with evening.Living(studio.root) as daemon:
+            entered = Counter([drop_half(studio)])
+            daemon.until(lambda: waits(daemon), "admission")
+        run("umount", "-l", str(place))
+        heard = evening.run_until_idle(studio.root)
+        assert heard.said("its disk is not mounted")
+        assert not heard.said("was taken out of the inbox")
+        run("mount", "--bind", str(aside), str(place))
+        entered[evening.scan(place / "SL-0412_R.tif", 1, "R")] += 1
+        evening.run_until_idle(studio.root)
+        evening.check_census(studio, entered)
+        assert (studio.archive / "SL-0412").is_dir()
+    finally:
+        subprocess.run(["umount", "-l", str(aside)], check=False, capture_output=True)
+
+
+@pytest.mark.parametrize("how", ["renamed", "deleted"])
+def test_an_inbox_that_is_replaced(how: str, tmp_path: Path) -> None:
+    """Said within five seconds, watched again when it is back; scans that came back are not admitted twice."""
+    studio = evening.studio_at(tmp_path / "studio")
+    with evening.Living(studio.root) as daemon:
+        entered = Counter([drop_half(studio)])
+        daemon.until(lambda: waits(daemon), "admission")
+        aside = studio.root / "inbox-aside"
+        studio.inbox.rename(aside)
+        assert daemon.until(lambda: "is gone" in daemon.alarms, "an alarm") < 5.0
+        daemon.rest(1.0)
+        if how == "deleted":
+            shutil.copytree(aside, studio.inbox)
+            shutil.rmtree(aside)
+        else:
+            aside.rename(studio.inbox)
+        daemon.until_calm()
+        entered[evening.scan(studio.inbox / "SL-0412_R.tif", 1, "R")] += 1
+        daemon.until(lambda: (studio.archive / "SL-0412").is_dir(), "filing")
+    evening.check_census(studio, entered)
+
+
+def test_a_new_folder_in_place_of_the_inbox(tmp_path: Path) -> None:
+    """Events would still come from the renamed one; what is put into the new one is found, what was in the old one is
+    said to be gone, and is known again when it is brought back."""
+    studio = evening.studio_at(tmp_path / "studio")
+    with evening.Living(studio.root) as daemon:
+        entered = Counter([drop_half(studio)])
+        daemon.until(lambda: waits(daemon), "admission")
+        aside = studio.root / "inbox-aside"
+        studio.inbox.rename(aside)
+        studio.inbox.mkdir()
+        entered[evening.scan(studio.inbox / "SL-0001_whole.tif", 2)] += 1
+        daemon.until(lambda: (studio.archive / "SL-0001").is_dir(), "filing of what is in the new folder")
+        daemon.until_said("SL-0412_L.tif was taken out of the inbox")
+        (aside / "SL-0412_L.tif").rename(studio.inbox / "SL-0412_L.tif")
+        entered[evening.scan(studio.inbox / "SL-0412_R.tif", 1, "R")] += 1
+        daemon.until(lambda: (studio.archive / "SL-0412").is_dir(), "filing")
+    evening.check_census(studio, entered)
+
+
+def test_one_bed_away_does_not_hold_up_the_other(tmp_path: Path, memory_disk: Mounted) -> None:
+    studio = evening.studio_at(tmp_path / "studio")
+    bed = studio.inbox / "bed-b"
+    memory_disk(bed)
+    with evening.Living(studio.root) as daemon:
+        drop_half(studio, bed)
+        daemon.until(lambda: waits(daemon), "admission")
+        run("umount", "-l", str(bed))
+        daemon.until(lambda: "bed-b" in daemon.alarms, "an alarm", within_s=5.0)
+        entered = evening.scan(studio.inbox / "bed-a" / "SL-0001_whole.tif", 1)
+        daemon.until(lambda: (studio.archive / "SL-0001").is_dir(), "the other bed's filing")
+        assert entered
+        assert not daemon.heard.said("was taken out of the inbox")
+
+
+# 15: a share that does not answer
+
+
+def test_a_share_that_hangs_stops_the_signs_of_life(tmp_path: Path, share: FaultyShare) -> None:
+    """No sign of life goes to the service manager while the loop waits for a share; all goes on when it answers."""
+    (share.back / "inbox").mkdir()
+    studio = evening.studio_at(tmp_path / "studio", f'[folders]\ninbox = "{share.mount / "inbox"}"\n')
+    with socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM) as manager:
+        manager.bind(str(tmp_path / "notify"))
+        manager.settimeout(0.2)
+        notify = ServiceNotify({"NOTIFY_SOCKET": str(tmp_path / "notify")})
+        with evening.Living(studio.root, notify=notify, beat_s=0.3) as daemon:
+            daemon.until(lambda: "WATCHDOG=1" in heard(manager), "signs of life")
+            share.fail("getattr SLEEP")
+            daemon.until(lambda: silent(manager, 1.5), "silence")
+            share.heal()
+            daemon.until(lambda: "WATCHDOG=1" in heard(manager), "signs of life again")
+            entered = Counter([evening.scan(share.back / "inbox" / "SL-0001_whole.tif", 1)])
+            daemon.until(lambda: (studio.archive / "SL-0001").is_dir(), "filing", within_s=40)
+    evening.check_census(studio, entered)
+
+
+def heard(manager: socket.socket) -> str:
+    try:
+        return manager.recv(4096).decode()
+    except TimeoutError:
+        return ""
+
+
+def silent(manager: socket.socket, seconds: float) -> bool:
+    until = time.monotonic() + seconds
+    while time.monotonic() < until:
+        if heard(manager):
+            return False
+    return True
