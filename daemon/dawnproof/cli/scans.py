@@ -41,7 +41,7 @@ def examine(
     rules.bed(bed)
     pool = Pool(rules.work.slots, rules.work.memory_mb, rules.work.wall_s, rules.work.renew_after)
     entries: list[dict[str, Any]] = []
-    rework = False
+    rework = cautious = False
     try:
         futures = [pool.submit("measuring", path.name, _measure(), _ask(path, rules, bed)) for path in files]
         for path, future in zip(files, futures, strict=True):
@@ -56,11 +56,13 @@ def examine(
             rework |= outcome is Outcome.REWORK
             entries.append(scan_document(str(path), measured, findings, outcome))
             if not as_json:
-                _print_scan(path, measured, findings, outcome.value)
+                cautious |= _print_scan(path, measured, findings, outcome.value)
     finally:
         pool.close(wait=False)
     if as_json:
         typer.echo(to_json(examine_document(__version__, rules.name, entries)))
+    elif cautious:
+        _print_cautions()
     raise typer.Exit(1 if rework else 0)
 
 
@@ -105,7 +107,8 @@ def join(
         typer.echo(f"refused: {document['refused']}")
         for finding in document["findings"]:
             if finding["advice"]:
-                typer.echo(f"  {finding['advice']}")
+                typer.echo(f"  {_without_cautions(finding['advice'])}")
+        _print_cautions()
     else:
         _print_join(document)
     raise typer.Exit(1 if document["refused"] else 0)
@@ -217,7 +220,8 @@ def _print_error(path: Path, error: str, quiet: bool) -> None:
         typer.echo(f"{shown(str(path))}: rework\n  cannot be measured: {error}")
 
 
-def _print_scan(path: Path, measured: Measured, findings: tuple[Finding, ...], outcome: str) -> None:
+def _print_scan(path: Path, measured: Measured, findings: tuple[Finding, ...], outcome: str) -> bool:
+    """Whether advice was given that concerns handling: the cautions must follow."""
     from ..model import Level, shown
 
     ppi = f"{measured.ppi_x:.0f} ppi" if measured.ppi_x else "no resolution"
@@ -229,9 +233,24 @@ def _print_scan(path: Path, measured: Measured, findings: tuple[Finding, ...], o
             if finding.level is level:
                 typer.echo(f"  {level.value:9} {finding.text}")
                 if level is Level.FAULT and finding.advice:
-                    typer.echo(f"            {finding.advice}")
+                    typer.echo(f"            {_without_cautions(finding.advice)}")
     sound = sum(f.level is Level.SOUND for f in findings)
     typer.echo(f"  {sound} readings within their limits")
+    return any(_without_cautions(f.advice) != f.advice for f in findings)
+
+
+def _without_cautions(advice: str) -> str:
+    from ..report.account import CAUTIONS_MARK
+
+    return advice.partition(CAUTIONS_MARK)[0]
+
+
+def _print_cautions() -> None:
+    from ..advice import CAUTIONS
+
+    typer.echo("cautions:")
+    for caution in CAUTIONS:
+        typer.echo(f"  {caution}")
 
 
 def _print_join(document: dict[str, Any]) -> None:

@@ -12,6 +12,24 @@ from .scans import Json
 
 StudioFolder = Annotated[Path, typer.Argument(help="The studio's folder.", show_default=False)]
 HERE = Path()
+BOOK = "dawnproof.toml"
+
+
+def studio_and_one(words: list[str], what: str) -> tuple[Path, str]:
+    """[STUDIO] and one more word, which is a `what`; without a studio the current folder is meant."""
+    from ..errors import UsageError
+
+    if len(words) > 2:
+        raise UsageError(f"name a studio's folder and one {what}; {' '.join(words[2:])} is too much")
+    return (HERE, words[0]) if len(words) == 1 else (Path(words[0]), words[1])
+
+
+def studio_and_several(words: list[str]) -> tuple[Path, list[str]]:
+    """[STUDIO] and any number of words. The first is the studio unless the current folder is one and it is none."""
+    if words and ((Path(words[0]) / BOOK).is_file() or not Path(BOOK).is_file()):
+        return Path(words[0]), words[1:]
+    return HERE, words
+
 
 rules_app = typer.Typer(
     no_args_is_help=True, rich_markup_mode=None, help="The resolved rule book, and how names are understood."
@@ -56,18 +74,24 @@ def rules_show(
 
 @rules_app.command("try")
 def rules_try(
-    studio: StudioFolder,
-    names: Annotated[list[str], typer.Argument(help="File names as they would arrive.", show_default=False)],
+    words: Annotated[
+        list[str],
+        typer.Argument(metavar="[STUDIO] NAME...", help="File names as they would arrive.", show_default=False),
+    ],
 ) -> None:
     """Say how file names are understood.
 
     Example: dawnproof rules try prints "SL 0412 left (2).tif"
     """
+    from ..errors import UsageError
     from ..model import shown
     from ..naming import NotNamed, compile_rule, read_name
     from ..storage.studio import open_studio
 
+    studio, names = studio_and_several(words)
     opened = open_studio(studio)
+    if not names:
+        raise UsageError("name one or more file names to try")
     rule = compile_rule(opened.book.naming.pattern, opened.book.name)
     listed, _ = opened.job_list()
     for name in names:
@@ -103,8 +127,9 @@ def ready(
 
 @app.command()
 def verify(
-    studio: StudioFolder = HERE,
-    jobs: Annotated[list[str] | None, typer.Argument(help="Only these jobs.", show_default=False)] = None,
+    words: Annotated[
+        list[str] | None, typer.Argument(metavar="[STUDIO] [JOB]...", help="Only these jobs.", show_default=False)
+    ] = None,
     as_json: Json = False,
 ) -> None:
     """Read the archive again and hold it against its manifests and the ledger; nothing is ever repaired.
@@ -115,8 +140,9 @@ def verify(
     from ..storage.studio import open_studio
     from ..upkeep import verify_archive
 
+    studio, jobs = studio_and_several(words or [])
     opened = open_studio(studio)
-    bags = verify_archive(opened, jobs or [], lambda octets: None)
+    bags = verify_archive(opened, jobs, lambda octets: None)
     if as_json:
         typer.echo(to_json(verify_document(bags)))
     else:
@@ -128,8 +154,10 @@ def verify(
 
 @app.command()
 def calibrate(
-    studio: StudioFolder,
-    file: Annotated[Path, typer.Argument(help="A shim scan: a test sheet on a shim.", show_default=False)],
+    words: Annotated[
+        list[str],
+        typer.Argument(metavar="[STUDIO] FILE", help="A shim scan: a test sheet on a shim.", show_default=False),
+    ],
     bed: Annotated[str, typer.Option("--bed", help="The bed it was scanned on.", show_default=False)],
     shim: Annotated[float, typer.Option("--shim", help="Thickness of the shim in mm.", show_default=False)],
 ) -> None:
@@ -141,7 +169,8 @@ def calibrate(
     from ..calibrate import calibrate_bed
     from ..storage.studio import open_studio
 
-    said = calibrate_bed(open_studio(studio), file, bed, shim)
+    studio, file = studio_and_one(words, "shim scan")
+    said = calibrate_bed(open_studio(studio), Path(file), bed, shim)
     for line in said:
         typer.echo(line)
     typer.echo(SHIM_CAUTION)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -57,8 +59,6 @@ def look(studio: StudioFolder = HERE) -> None:
         while True:
             screen.draw()
             time.sleep(1.0)
-    except KeyboardInterrupt:
-        return
     finally:
         screen.end()
         ledger.close()
@@ -86,8 +86,8 @@ def rehearse(
 
 
 def run_daemon(studio: Studio, until_idle: bool, screen: Any) -> None:
-    """Watch a studio until stopped or idle; `screen` gets the events and the ticks."""
-    import signal
+    """Watch a studio until stopped or idle; `screen` gets the events and the ticks. KeyboardInterrupt, after an end
+    in order, when it was interrupted from the keyboard."""
 
     from ..ledger.ledger import Ledger
     from ..service import Service
@@ -102,11 +102,10 @@ def run_daemon(studio: Studio, until_idle: bool, screen: Any) -> None:
         work = studio.book.work
         pool = Pool(work.slots, work.memory_mb, work.wall_s, work.renew_after)
         service = Service(studio, ledger, pool, screen.event, screen.tick, until_idle)
-        for number in (signal.SIGTERM, signal.SIGINT):
-            _stop_on(number, service)
         try:
-            screen.begin(ledger)
-            service.run()
+            with _stopped_by_signals(service):
+                screen.begin(ledger)
+                service.run()
         finally:
             screen.end()
             ledger.close()
@@ -114,12 +113,29 @@ def run_daemon(studio: Studio, until_idle: bool, screen: Any) -> None:
         lock.release()
 
 
-def _stop_on(number: int, service: Service) -> None:
+@contextmanager
+def _stopped_by_signals(service: Service) -> Iterator[None]:
+    """SIGTERM and SIGINT end the service in order; the latter is then raised as KeyboardInterrupt."""
     import signal
     import threading
 
-    if threading.current_thread() is threading.main_thread():
-        signal.signal(number, lambda *_: service.stop.set())
+    if threading.current_thread() is not threading.main_thread():
+        yield
+        return
+    came: list[int] = []
+
+    def stop(number: int, frame: object) -> None:
+        came.append(number)
+        service.stop.set()
+
+    before = {number: signal.signal(number, stop) for number in (signal.SIGTERM, signal.SIGINT)}
+    try:
+        yield
+    finally:
+        for number, handler in before.items():
+            signal.signal(number, handler)
+    if signal.SIGINT in came:
+        raise KeyboardInterrupt
 
 
 def _rehearse(folder: Path) -> int:

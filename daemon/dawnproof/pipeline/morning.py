@@ -4,14 +4,15 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass, replace
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
 from ..errors import UsageError
 from ..ledger.ledger import Ledger
-from ..model import JobView, Night
+from ..model import JobView, ListedJob, Night
 from ..report.documents import to_json
+from ..report.figures import due_day
 from ..report.morning_text import summary_text
 from ..report.page import morning_page
 from ..report.scan_again import scan_again_html, scan_again_text
@@ -51,11 +52,34 @@ def moment(words: str | None, now: datetime) -> datetime:
     return found if found.tzinfo else found.replace(tzinfo=now.tzinfo)
 
 
-def write_morning(studio: Studio, ledger: Ledger, since: datetime, now: datetime, due: str | None) -> Written:
-    """Gather the night since `since` and write it to the morning folder under today's date."""
+def last_day(words: str | None, now: datetime) -> date | None:
+    """Until when a work must be due to be shown: 'today', 'tomorrow', '3d', a date or an ISO time; None = all."""
+    if words is None:
+        return None
+    text = words.strip().lower()
+    if text in {"today", "tomorrow"}:
+        return now.date() + timedelta(days=text == "tomorrow")
+    span = re.fullmatch(r"(\d{1,4})\s*(d|days?|w|weeks?)", text)
+    if span:
+        return now.date() + timedelta(days=int(span[1]) * (7 if span[2][0] == "w" else 1))
+    found = due_day(words)
+    if found is None:
+        raise UsageError(f"{words!r} is no day: write today, tomorrow, 3d or 2026-11-24")
+    return found
+
+
+def _is_due(listed: ListedJob | None, until: date) -> bool:
+    day = due_day(listed.due) if listed else None
+    return day is not None and day <= until
+
+
+def write_morning(studio: Studio, ledger: Ledger, since: datetime, now: datetime, due: date | None) -> Written:
+    """Gather the night since `since` and write it to the morning folder under today's date; with `due` only works
+    that are due until that day."""
     night = gather_night(studio, ledger, since.astimezone(UTC), now.astimezone(UTC))
     if due is not None:
-        night = replace(night, jobs=tuple(v for v in night.jobs if v.listed and v.listed.due and v.listed.due <= due))
+        night = replace(night, jobs=tuple(v for v in night.jobs if _is_due(v.listed, due)),
+                        expected_not_seen=tuple(j for j in night.expected_not_seen if _is_due(j, due)))  # fmt: skip
     text, document = summary_text(night), summary_document(night)
     day = now.date().isoformat()
     make_folder(studio.morning)

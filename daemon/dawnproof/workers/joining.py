@@ -14,11 +14,10 @@ from ..errors import JoinRefused, ScanError
 from ..model import MM_PER_INCH, Bed, Finding, Level, PartName
 from ..naming import compile_rule, read_name
 from ..policy import Context, judge_scan, make_finding
-from ..report.documents import finding_document
 from ..rulebook import RuleBook
 from ..storage.tiff import Scan, open_scan
 from ..storage.tiff_write import MasterTags, Packing, write_master
-from .making import LEAST_HALF_STRIP_MM, PartSource, plan_document, refusal_document
+from .making import LEAST_HALF_STRIP_MM, PartSource, curve_finding, plan_document, refusal_document
 from .pool import report_share
 
 
@@ -55,7 +54,7 @@ def join_by_hand(ask: HandJoin) -> dict[str, Any]:
             return _refused(JoinRefused("unreadable", str(error)))
     findings = judge_scan(plan.readings, ask.book, Context())
     notes = tuple(make_finding("join", n.code, Level.FAULT if n.fault else Level.NOTE, n.text, "") for n in plan.notes)
-    return {**plan_document(plan, ask.out), "findings": [finding_document(f) for f in (*findings, *notes)]}
+    return plan_document(plan, ask.out, (*findings, *notes, curve_finding(plan)))
 
 
 def _planning(share: float, doing: str) -> None:
@@ -99,4 +98,4 @@ def _told(bands: Iterator[Pixels], height: int) -> Iterator[Pixels]:
 
 def _refused(refused: JoinRefused) -> dict[str, Any]:
     finding: Finding = make_finding("join", "refused", Level.FAULT, refused.reason, refused.advice or None)
-    return {**refusal_document(refused), "findings": [finding_document(finding)]}
+    return refusal_document(refused, finding)

@@ -20,7 +20,7 @@ from ..model import MM_PER_INCH, Bed, Box, Crop, Finding, Level, ListedJob, Meas
 from ..naming import outer_sides
 from ..policy import Context, judge_scan, judge_size, make_finding, outcome_of
 from ..print_sizes import largest_prints, ordered_print
-from ..report.documents import print_sizes_document, reading_document
+from ..report.documents import finding_document, print_sizes_document, reading_document
 from ..rulebook import RuleBook
 from ..storage.tiff import Scan, open_scan
 from ..storage.tiff_write import MasterTags, Packing, write_master
@@ -98,7 +98,7 @@ def make_job(ask: JobAsk) -> Made:
         made = _together(ask, judged)
         if made.outcome is Outcome.ARCHIVE:
             for one in judged:
-                made = _with_master(made, one, scans, proofs)
+                made = _with_master(made, one, scans, proofs, len(lights) > 1)
         else:
             proofs.of_parts([(part.label, scans[part.file]) for part in ask.parts])
         changed = dict(made.scan_findings)
@@ -183,7 +183,7 @@ def _join(ask: JobAsk, scans: Mapping[str, Scan]) -> _Joined:
     except JoinRefused as refused:
         text = f"the parts were not joined: {refused.reason}"
         finding = make_finding("join", "refused", Level.FAULT, text, refused.advice or None)
-        return _Joined(ask, document=refusal_document(refused), findings=(finding,))
+        return _Joined(ask, document=refusal_document(refused, finding), findings=(finding,))
     findings = judge_scan(plan.readings, ask.book, Context(listed=ask.listed))
     notes = tuple(
         make_finding("join", note.code, Level.FAULT if note.fault else Level.NOTE, note.text, "") for note in plan.notes
@@ -191,7 +191,8 @@ def _join(ask: JobAsk, scans: Mapping[str, Scan]) -> _Joined:
     used = {n.part for n in plan.notes if n.code == "strip_used"}
     unused = {n.part for n in plan.notes if n.code == "strip_not_used"} - used
     changed = tuple((p.scan, tuple(unused_seam(f) for f in p.findings)) for p in ask.parts if p.file in unused)
-    return _Joined(ask, plan, parts, plan_document(plan, ""), (*findings, *notes), changed)
+    said = (*findings, *notes, curve_finding(plan))
+    return _Joined(ask, plan, parts, plan_document(plan, "", said), said, changed)
 
 
 def _planning(share: float, doing: str) -> None:
@@ -229,7 +230,13 @@ def unused_seam(finding: Finding) -> Finding:
                    "", finding.where)  # fmt: skip
 
 
-def plan_document(plan: JoinPlan, out: str) -> dict[str, Any]:
+def curve_finding(plan: JoinPlan) -> Finding:
+    """By which curve values are linear where the gains of the parts apply."""
+    curve = f"gamma {ASSUMED_GAMMA}, assumed" if tone_curve(plan.icc).assumed else "the profile's curve"
+    return make_finding("join", "curve", Level.SOUND, f"gains apply to values linearised by {curve}")
+
+
+def plan_document(plan: JoinPlan, out: str, findings: Sequence[Finding]) -> dict[str, Any]:
     """A join in the words of the JSON contract; `matrix` leads to the uncropped joined image."""
     return {
         "out": out or None,
@@ -250,16 +257,14 @@ def plan_document(plan: JoinPlan, out: str) -> dict[str, Any]:
             for o in plan.overlaps
         ],
         "readings": [reading_document(r) for r in plan.readings],
-        "findings": [],
-        "curve": f"gamma {ASSUMED_GAMMA}, assumed" if tone_curve(plan.icc).assumed else "the profile's",
-        "notes": [{"code": n.code, "text": n.text} for n in plan.notes],
+        "findings": [finding_document(f) for f in findings],
     }  # fmt: skip
 
 
-def refusal_document(refused: JoinRefused) -> dict[str, Any]:
+def refusal_document(refused: JoinRefused, finding: Finding) -> dict[str, Any]:
     """A join that was refused, in the words of the JSON contract."""
-    return {"out": None, "width_px": None, "height_px": None, "refused": refused.reason, "parts": [], "overlaps": [],
-            "readings": [], "findings": []}  # fmt: skip
+    return {"out": None, "width_px": 0, "height_px": 0, "refused": refused.reason, "parts": [], "overlaps": [],
+            "readings": [], "findings": [finding_document(finding)]}  # fmt: skip
 
 
 def _framed(joined: _Joined) -> _Joined:
@@ -317,7 +322,7 @@ def _bordered(tight: Box, border: int, width: int, height: int) -> Box:
     return Box(x, y, min(width, tight.right + border) - x, min(height, tight.bottom + border) - y)
 
 
-def _with_master(made: Made, joined: _Joined, scans: Mapping[str, Scan], proofs: Proofs) -> Made:
+def _with_master(made: Made, joined: _Joined, scans: Mapping[str, Scan], proofs: Proofs, several_lights: bool) -> Made:
     """Write the production master of one light; its crop, sizes and transforms are those of the first one written."""
     ask, box = joined.ask, joined.box
     if box is None:
@@ -325,7 +330,7 @@ def _with_master(made: Made, joined: _Joined, scans: Mapping[str, Scan], proofs:
     first = ask.parts[0]
     scan = scans[first.file]
     bands = _cropped(render(joined.plan, joined.parts), box) if joined.plan else _cropped(scan.bands(), box)
-    relative = f"data/{ask.job}{'_' + first.light if first.light else ''}.tif"
+    relative = f"data/{ask.job}{'_' + first.light if several_lights else ''}.tif"
     tags = MasterTags(job=ask.job, sources=tuple(p.file for p in ask.parts), software=ask.software,
                       description=f"production master of {ask.job}, from {len(ask.parts)} scan(s)")  # fmt: skip
     ppi = (first.measured.ppi_x or 300.0, first.measured.ppi_y or 300.0)
