@@ -145,11 +145,13 @@ def test_the_work_lies_where_it_was_put(skew_deg: float) -> None:
 
 
 def test_a_part_runs_out_of_the_frame_on_its_inner_side(canvas: Artwork) -> None:
-    image = scan(canvas, QUIET, Placement(60.0, 8.0), seed=1)
-    inside = (slice(round(20 * QUIET.px_mm), round(40 * QUIET.px_mm)), slice(-30, None))
-    whole = scan(canvas, QUIET, Placement(10.0, 8.0), seed=1)
-    shifted = whole[inside[0], round(70 * QUIET.px_mm) - 30 : round(70 * QUIET.px_mm)]
-    assert np.corrcoef(_fine(image)[inside].ravel(), _fine(shifted).ravel())[0, 1] > 0.9
+    """Moved by whole pixels to the right, the last columns show what lay so many columns further left before."""
+    moved_px = 800
+    image = _fine(scan(canvas, QUIET, Placement(10.0 + moved_px / QUIET.px_mm, 8.0), seed=1))
+    before = _fine(scan(canvas, QUIET, AT, seed=1))
+    rows = slice(round(20 * QUIET.px_mm), round(40 * QUIET.px_mm))
+    at_frame, same = image[rows, -60:-12], before[rows, -60 - moved_px : -12 - moved_px]
+    assert np.corrcoef(at_frame.ravel(), same.ravel())[0, 1] > 0.99
 
 
 def test_noise_is_what_the_sensor_has() -> None:
