@@ -139,11 +139,13 @@ def outline_of(scan: scans.Scan) -> Outline:
     whole = whole_frame(frame.width_px, frame.height_px)
     mask = np.zeros((frame.height_px, frame.width_px), np.uint8)
     cv2.fillConvexPoly(mask, np.rint(scan.corners).astype(np.int32), 1)
+    one, two, three, four = ((float(x), float(y)) for x, y in scan.corners)
+    corners = (one, two, three, four)
     spans = np.full((frame.height_px, 2), np.nan)
     for row in np.flatnonzero(mask.any(axis=1)):
         inside = np.flatnonzero(mask[row])
         spans[row] = inside[0], inside[-1] + 1
-    return dataclasses.replace(whole, box=scan.box, spans=spans, rows_per_span=1)
+    return dataclasses.replace(whole, box=scan.box, corners=corners, spans=spans, rows_per_span=1)
 
 
 def asked(kind: type[Check], scan: scans.Scan, pixels: Pixels) -> tuple[dict[str, Reading], Check]:

@@ -28,7 +28,8 @@ MOST_STRETCHES = 64
 GROUPS_IN_STRETCH = 5
 LEAST_HEIGHT = 60
 LEAST_WIDTH = 64
-SHADOW_PX = 40  # above and below the work's corners
+SHADOW_PX = 50  # above and below the work's corners
+DARKEST_LID = 0.1  # share of full scale: a black lid shows noise, not streaks
 EDGE_PX = 20  # beside the work's edge: its shadow and what the outline may be off
 DARKEST = 0.03  # share of full scale below which a relative change is not meaningful
 
@@ -106,10 +107,11 @@ class Streaks:
         stack = np.stack([self._profiles[k] for k in order])
         rows_each = self._frame.height_px / self._count
         lid = np.array([(k + 1) * rows_each <= outline.box.y or k * rows_each >= outline.box.bottom for k in order])
+        lid &= np.median(stack[:, 1], axis=1) > DARKEST_LID
         return find_streaks(stack[:, 0], stack[:, 1], Beside(lid, self._near_edges(outline, order)), rows_each)
 
     def _near_edges(self, outline: Outline, stretches: list[int]) -> npt.NDArray[np.bool_]:
-        """(stretches, columns): True where the work's left or right edge passes close by."""
+        """(stretches, columns): True where the work's left or right edge or a corner's shadow passes close by."""
         near = np.zeros((len(stretches), self._frame.width_px), bool)
         for k, stretch in enumerate(stretches):
             first = stretch * self._frame.height_px // self._count
@@ -119,9 +121,11 @@ class Streaks:
             for edge in spans.T if len(spans) else ():
                 if edge.min() > 0 and edge.max() < self._frame.width_px:
                     near[k, max(0, edge.min() - EDGE_PX) : edge.max() + EDGE_PX] = True
-        reach = -(-SHADOW_PX * self._count // self._frame.height_px)
-        tall = np.ones((2 * reach + 1, 1), np.uint8)
-        return np.asarray(cv2.dilate(near.astype(np.uint8), tall), bool)
+        for x, y in outline.corners:
+            place = np.array(stretches) * self._frame.height_px / self._count
+            rows = np.abs(place + self._frame.height_px / self._count / 2 - y) < SHADOW_PX
+            near[rows, max(0, round(x) - EDGE_PX) : max(0, round(x) + EDGE_PX)] = True
+        return near
 
     def _report(self) -> tuple[Reading, ...]:
         count = len(self._found)
