@@ -4,8 +4,8 @@
                                     [--pictures FOLDER]
 
 Prints each rate with its count and Wilson 95 % interval. `tuned`: seeds and pictures that were looked at while the
-checks were made. `unseen`: other seeds, and pictures that scikit-image brings along. With a folder of one's own, its
-pictures take their place.
+checks were made. `unseen`: other seeds, and other pictures that scikit-image brings along. With a folder of one's own,
+its pictures take their place.
 """
 
 from __future__ import annotations
@@ -44,15 +44,8 @@ MM = 25.4 / PPI
 ROWS, COLUMNS = 1300, 1600
 LIDS = ("white", "white", "grey", "black", "open")
 INVENTED = (surfaces.paper, surfaces.wash, surfaces.strokes, surfaces.drawing, surfaces.laid, surfaces.weave)
-UNSEEN_PICTURES = (
-    "coffee.png",
-    "chelsea.png",
-    "page.png",
-    "moon.png",
-    "motorcycle_left.png",
-    "rocket.jpg",
-    "hubble_deep_field.jpg",
-)
+LOOKED_AT = ("coffee.png", "chelsea.png", "page.png", "moon.png", "motorcycle_left.png", "rocket.jpg")
+UNSEEN_PICTURES = ("ihc.png", "retina.jpg", "coins.png", "cell.png", "clock_motion.png", "color.png")
 
 
 @dataclass(frozen=True)
@@ -276,10 +269,10 @@ def _sets(asked: Any) -> list[Set]:
         )
         return [Set(str(asked.pictures), seed, files)]
     known = surfaces.SHARED / "pictures"
-    tuned = Set("tuned", seed, tuple(sorted(known.iterdir())) if known.is_dir() else ())
     folder = Path(skimage.__file__).parent / "data"
-    others = tuple(folder / name for name in UNSEEN_PICTURES if (folder / name).exists())
-    unseen = Set("unseen", 500_000 + seed, others)
+    looked_at = tuple(folder / name for name in LOOKED_AT if (folder / name).exists())
+    tuned = Set("tuned", seed, (*sorted(known.iterdir()), *looked_at) if known.is_dir() else looked_at)
+    unseen = Set("unseen", 900_000 + seed, tuple(folder / n for n in UNSEEN_PICTURES if (folder / n).exists()))
     return [s for s in (tuned, unseen) if asked.set in (s.name, "both")]
 
 

@@ -9,7 +9,7 @@ traces of resampling", IEEE Trans. Signal Process. 53 (2005).
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -18,23 +18,31 @@ import numpy.typing as npt
 Floats = npt.NDArray[np.float64]
 
 _LENGTH = 256  # of the transforms along a tile
-_LEAST_CYCLES = 40  # of 256 px: enlarging by less than 1.19 is not looked for
+_LEAST_CYCLES = 48  # of 256 px: enlarging by less than 1.23 is not looked for
 _HARMONICS = 3
 _FLAT_SHARE = 0.5  # of the tiles, the flattest: noise rules there, not what is painted
 _SILENT = 1e-7
 _FINEST = np.array([[1.0, -4.0, 6.0, -4.0, 1.0]])
 _QUIET_SHARE = 0.3
-_BLOCKS = 8  # px: the period of compressed pictures, which a scan of a print may carry
+_BLOCK_PX = 8  # the period of compressed pictures, which a scan of a print may carry
+_LEAST_STRENGTH = 30.0
+_LEAST_ALONE = 2.0
+_DEEP = 0.145
+_NEARLY_DOUBLED = 0.47  # cycles a pixel
+_EMPTY_DB = -9.0
 
 
 @dataclass(frozen=True, slots=True)
 class Period:
     """The strongest periodic trace: cycles a pixel, strength over the median of all periods, and over the strongest
-    one that is not a harmonic of it (a printed repeat or a weave has many)."""
+    one that is not a harmonic of it (a printed repeat or a weave has many). Depths are amplitudes: of the finest
+    detail's size (log units), and of its correlation with the next pixel's."""
 
     frequency: float
     strength: float
     alone: float
+    size_depth: float = 0.0
+    correlation_depth: float = 0.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -71,7 +79,10 @@ def _period(tiles: list[npt.NDArray[np.float32]]) -> Period:
         for trace, series in zip(strengths, _series(tile), strict=True):
             level = series - np.asarray(cv2.GaussianBlur(series[None], (0, 0), 5.0))[0]
             trace += np.abs(np.fft.rfft(level * np.hanning(len(level)), n=_LENGTH)) ** 2
-    return max((_strongest(trace) for trace in strengths), key=lambda p: p.strength * min(p.alone, 3.0))
+    best = max((_strongest(trace) for trace in strengths), key=lambda p: p.strength * min(p.alone, 3.0))
+    cycles = round(best.frequency * _LENGTH)
+    depths = 4 * np.sqrt(strengths[:, cycles - 1 : cycles + 2].max(axis=1) / len(tiles)) / _LENGTH
+    return replace(best, size_depth=float(depths[0]), correlation_depth=float(depths[1]))
 
 
 def _series(tile: npt.NDArray[np.float32]) -> tuple[Floats, Floats]:
@@ -119,14 +130,21 @@ def _refined(power: Floats, best: int) -> float:
 
 
 def enlarged_by(axis: AlongAxis) -> float | None:
-    """The factor a scan was enlarged by along this axis (1.2 to 2), or None where nothing proves it."""
+    """The factor a scan was enlarged by along this axis (1.23 to 2), or None where nothing proves it.
+
+    A picture printed from enlarged or compressed data shows traces too, but shallow ones: the scanner's own noise lies
+    over them. Only where the noise itself was enlarged are they deep.
+    """
     period = axis.period
-    empty_db = -9.0 if abs(period.frequency * _BLOCKS - round(period.frequency * _BLOCKS)) < 0.03 else -6.0
-    faint = period.strength > 30 and period.alone > 2.5 and axis.outer_db < empty_db
-    plain = period.strength > 250 and period.alone > 5 and empty_db == -6.0
-    if not (faint or plain):
+    if period.strength < _LEAST_STRENGTH or period.alone < _LEAST_ALONE:
         return None
-    return float(np.clip(1 / (1 - period.frequency), 1.0, 2.0))
+    if period.frequency > _NEARLY_DOUBLED:
+        deep = period.correlation_depth > _DEEP  # doubled pixels are alike in size, only their neighbours differ
+    elif abs(period.frequency * _BLOCK_PX - round(period.frequency * _BLOCK_PX)) < 0.03:
+        deep = period.size_depth > (_DEEP if axis.outer_db < _EMPTY_DB else 2 * _DEEP)
+    else:
+        deep = period.size_depth > _DEEP
+    return float(np.clip(1 / (1 - period.frequency), 1.0, 2.0)) if deep else None
 
 
 def held_share(axis: AlongAxis) -> float:
