@@ -244,6 +244,10 @@ class Living:
     def until_said(self, words: str, within_s: float = 20.0) -> float:
         return self.until(lambda: self.heard.said(words), f"saying {words!r}", within_s)
 
+    def until_filed(self, job: str, within_s: float = 40.0) -> float:
+        """Until a job is archived, with everything that belongs to it in its place."""
+        return self.until_said(f"{job} archived", within_s)
+
     def until_calm(self, within_s: float = 20.0) -> float:
         return self.until(lambda: not self.heard.ticks[-1].alarms, "calm", within_s)
 

@@ -92,7 +92,7 @@ def test_a_full_target(options: str, more: str, tmp_path: Path, memory_disk: Mou
         alarms = [e.text for e in daemon.heard.events if e.kind == "alarm"]
         assert len(set(alarms)) == len(alarms) <= 2, "said once, not at every turn"
         subprocess.run(["mount", "-o", f"remount,{more}", str(archive)], check=True)
-        daemon.until(lambda: (archive / "SL-0001").is_dir(), "filing")
+        daemon.until_filed("SL-0001")
         daemon.until_calm()
     evening.check_census(studio, entered)
 
@@ -134,7 +134,7 @@ def test_a_full_disk_under_the_ledger(tmp_path: Path, memory_disk: Mounted) -> N
         assert (studio.inbox / "SL-0001_whole.tif").exists()
         assert not (studio.archive / "SL-0001").exists()
         filler.unlink()
-        daemon.until(lambda: (studio.archive / "SL-0001").is_dir(), "filing")
+        daemon.until_filed("SL-0001")
         daemon.until_calm()
     evening.check_census(studio, entered)
 
@@ -228,7 +228,7 @@ def test_a_read_only_target(tmp_path: Path, loop_disk: Disk) -> None:
         daemon.until(lambda: "read-only" in daemon.alarms, "an alarm with the reason")
         assert (studio.inbox / "SL-0001_whole.tif").exists()
         run("mount", "-o", "remount,rw", str(loop_disk.folder))
-        daemon.until(lambda: (archive / "SL-0001").is_dir(), "filing")
+        daemon.until_filed("SL-0001")
         daemon.until_calm()
     evening.check_census(studio, entered)
 
@@ -242,7 +242,7 @@ def test_a_target_nobody_may_write_to(tmp_path: Path) -> None:
             daemon.until(lambda: "the right to write there" in daemon.alarms, "an alarm with the mend")
             assert (studio.inbox / "SL-0001_whole.tif").exists()
             run("chattr", "-i", str(studio.archive))
-            daemon.until(lambda: (studio.archive / "SL-0001").is_dir(), "filing")
+            daemon.until_filed("SL-0001")
             daemon.until_calm()
     finally:
         subprocess.run(["chattr", "-i", str(studio.archive)], check=False, capture_output=True)
@@ -261,7 +261,7 @@ def test_no_descriptors_left(tmp_path: Path) -> None:
         finally:
             resource.setrlimit(resource.RLIMIT_NOFILE, (soft, hard))
         entered = drop(studio)
-        daemon.until(lambda: (studio.archive / "SL-0001").is_dir(), "filing")
+        daemon.until_filed("SL-0001")
         daemon.until_calm()
     evening.check_census(studio, entered)
 

@@ -76,6 +76,7 @@ def said(studio: Studio) -> str:
         ledger.close()
 
 
+@pytest.mark.filterwarnings("ignore::pytest.PytestUnhandledThreadExceptionWarning")
 def test_an_exception_while_events_are_passed_on(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """It would end watching for good; watching is begun again, and the full scan finds what was missed."""
     studio = evening.studio_at(tmp_path / "studio")
@@ -91,7 +92,7 @@ def test_an_exception_while_events_are_passed_on(tmp_path: Path, monkeypatch: py
             (studio.inbox / "a.log").touch()
             daemon.rest(1.0)
         entered = Counter([evening.scan(studio.inbox / "SL-0001_whole.tif", 1)])
-        daemon.until(lambda: (studio.archive / "SL-0001").is_dir(), "filing")
+        daemon.until_filed("SL-0001")
     (studio.inbox / "a.log").unlink()
     evening.check_census(studio, entered)
 
@@ -103,7 +104,7 @@ def test_no_events_at_all(tmp_path: Path, share: FaultyShare) -> None:
     with evening.Living(studio.root) as daemon:
         daemon.rest(0.5)
         entered = Counter([evening.scan(share.back / "inbox" / "SL-0001_whole.tif", 1)])
-        daemon.until(lambda: (studio.archive / "SL-0001").is_dir(), "filing", within_s=40)
+        daemon.until_filed("SL-0001")
     evening.check_census(studio, entered)
 
 
@@ -139,7 +140,7 @@ def test_an_inbox_whose_disk_goes_and_comes(how: str, tmp_path: Path, memory_dis
                 run("umount", "-l", str(place))
             daemon.until_calm()
             entered[evening.scan(place / "SL-0412_R.tif", 1, "R")] += 1
-            daemon.until(lambda: (studio.archive / "SL-0412").is_dir(), "filing")
+            daemon.until_filed("SL-0412")
             assert sum(e.text.startswith("SL-0412_L.tif") and e.kind == "measured" for e in daemon.heard.events) == 1
         evening.check_census(studio, entered)
     finally:
@@ -187,7 +188,7 @@ def test_an_inbox_that_is_replaced(how: str, tmp_path: Path) -> None:
             aside.rename(studio.inbox)
         daemon.until_calm()
         entered[evening.scan(studio.inbox / "SL-0412_R.tif", 1, "R")] += 1
-        daemon.until(lambda: (studio.archive / "SL-0412").is_dir(), "filing")
+        daemon.until_filed("SL-0412")
     evening.check_census(studio, entered)
 
 
@@ -202,11 +203,11 @@ def test_a_new_folder_in_place_of_the_inbox(tmp_path: Path) -> None:
         studio.inbox.rename(aside)
         studio.inbox.mkdir()
         entered[evening.scan(studio.inbox / "SL-0001_whole.tif", 2)] += 1
-        daemon.until(lambda: (studio.archive / "SL-0001").is_dir(), "filing of what is in the new folder")
+        daemon.until_filed("SL-0001")
         daemon.until_said("SL-0412_L.tif was taken out of the inbox")
         (aside / "SL-0412_L.tif").rename(studio.inbox / "SL-0412_L.tif")
         entered[evening.scan(studio.inbox / "SL-0412_R.tif", 1, "R")] += 1
-        daemon.until(lambda: (studio.archive / "SL-0412").is_dir(), "filing")
+        daemon.until_filed("SL-0412")
     evening.check_census(studio, entered)
 
 
@@ -220,7 +221,7 @@ def test_one_bed_away_does_not_hold_up_the_other(tmp_path: Path, memory_disk: Mo
         run("umount", "-l", str(bed))
         daemon.until(lambda: "bed-b" in daemon.alarms, "an alarm", within_s=5.0)
         entered = evening.scan(studio.inbox / "bed-a" / "SL-0001_whole.tif", 1)
-        daemon.until(lambda: (studio.archive / "SL-0001").is_dir(), "the other bed's filing")
+        daemon.until_filed("SL-0001")
         assert entered
         assert not daemon.heard.said("was taken out of the inbox")
 
@@ -243,7 +244,7 @@ def test_a_share_that_hangs_stops_the_signs_of_life(tmp_path: Path, share: Fault
             share.heal()
             daemon.until(lambda: "WATCHDOG=1" in heard(manager), "signs of life again")
             entered = Counter([evening.scan(share.back / "inbox" / "SL-0001_whole.tif", 1)])
-            daemon.until(lambda: (studio.archive / "SL-0001").is_dir(), "filing", within_s=40)
+            daemon.until_filed("SL-0001")
     evening.check_census(studio, entered)
 
 

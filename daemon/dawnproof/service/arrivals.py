@@ -46,6 +46,7 @@ from .voice import Voice, now_utc
 SCAN_ENDINGS = (".tif", ".tiff", ".btf", ".tf8")
 LOOK_S = 1.0  # between two looks at a file that settles
 LOOK_AGAIN_S = 5.0  # and at one that settled without being whole
+MOST_SAID = 20  # files of a flood that are named line by line
 OFFERED = 4  # files handed to the children at a time: the rest waits here, in turns between the beds
 
 
@@ -109,6 +110,7 @@ class Arrivals:
         self._admitted: dict[Path, Identity] = {}
         self._stays: dict[str, StayingRow] = {r.path: r for r in ledger.staying()}
         self._measuring = 0
+        self._to_enter: list[tuple[StayingRow, bool]] = []
         self.reasons_due = True
         self.impatient = False  # nothing more will come: what is not whole now never will be
         self.listed: dict[str, ListedJob] = {}
@@ -192,17 +194,27 @@ class Arrivals:
             self._voice.say("gone", waiting.job, text)
 
     def stay(self, row: StayingRow) -> None:
-        """A file stays where it is; said once."""
-        if self._stays.get(row.path) == row:
+        """A file stays where it is; said once, a flood of them in one line, entered together."""
+        if self._stays.get(row.path) != row:
+            self._to_enter.append((row, row.path not in self._stays))
+            self._stays[row.path] = row
+            self.reasons_due = self.reasons_due or row.kind != "left alone"
+
+    def _enter_stays(self) -> None:
+        if not self._to_enter:
             return
-        known = row.path in self._stays
-        if known:
-            self._ledger.no_longer_stays(row.path)
-        self._ledger.stays(row, now_utc().isoformat())
-        self._stays[row.path] = row
-        if not known:
+        when = now_utc().isoformat()
+        with self._ledger.together():
+            for row, new in self._to_enter:
+                if not new:
+                    self._ledger.no_longer_stays(row.path)
+                self._ledger.stays(row, when)
+        fresh = [row for row, new in self._to_enter if new]
+        self._to_enter.clear()
+        for row in fresh[:MOST_SAID]:
             self._voice.say("stays", "", f"{row.file} stays where it is: {row.reason}")
-        self.reasons_due = self.reasons_due or row.kind != "left alone"
+        if len(fresh) > MOST_SAID:
+            self._voice.say("stays", "", f"{len(fresh) - MOST_SAID} more files stay where they are; the ledger names them")
 
     def _forget_what_left(self, present: dict[Path, Entry], troubles: set[str]) -> None:
         below = str(self._studio.inbox) + "/"
@@ -243,6 +255,7 @@ class Arrivals:
             except Exception as error:  # the one broad handler around one file: it must not end the night
                 self._broke(path, file, error, now)
         self._hand_out()
+        self._enter_stays()
 
     def _look_at(self, path: Path, file: _File, now: float) -> None:
         if file.measuring is not None:
