@@ -1,6 +1,6 @@
 """Rates of the stitch check on scans made from real pictures, with 95 % intervals (Wilson) and a list of the misses.
 
-    python tests/bench/eye.py [FOLDER ...] [--seeds A:B] [--only seam] [--rows flat,big,...] [--set tuned|unseen|both]
+    python tests/bench/eye.py [FOLDER ...] [--seeds A:B] [--only seam] [--rows flat,big,...] [--set tuned|unseen|both|none]
                               [--keep FOLDER]
 
 FOLDER: pictures of one's own; a folder with 'texture' in its name gives relief instead. Without a folder the pictures
@@ -286,7 +286,7 @@ def main() -> None:
     parser.add_argument("--seeds", default="0:20")
     parser.add_argument("--only", choices=["seam"], default="seam")
     parser.add_argument("--rows", default="flat,big,mid,small,part,named")
-    parser.add_argument("--set", choices=["tuned", "unseen", "both"], default="both")
+    parser.add_argument("--set", choices=["tuned", "unseen", "both", "none"], default="both")
     parser.add_argument("--keep", type=Path)
     asked = parser.parse_args()
     first, past = map(int, asked.seeds.split(":"))

@@ -18,6 +18,7 @@ from .doubling import search_up_to
 from .seam_near import MOST_NEAR_PX
 from .seam_profile import Sample
 from .seam_search import Ground, Mark, Suspects, find, samples
+from .seam_shift import JUDGED_PX, find_shift
 from .seam_strip import BLOCK_ROWS, CHUNK_ROWS, Strip, lay_strips, whole_width
 from .seam_tone import find_step
 
@@ -39,6 +40,7 @@ FAR_FAULT, FAR_NOTE = 18.0, 9.0
 RIVAL_FAULT, RIVAL_NOTE = 2.0, 1.3
 CONFIRMED = 40.0  # log-likelihood that the profile must speak for doubling
 PROVEN = 4.0  # the promise of a doubled stitch must be this much above what was found
+LEAST_COLUMNS = 64
 JUDGED = 0.5  # share of the blocks of rows that must promise to show doubling
 
 
@@ -104,7 +106,12 @@ class SeamCheck:
         suspects = find(place.own, place.controls, ground)
         verdict = None if suspects is None else self._verdict(place, suspects, ground)
         doubling = self._doubling(suspects, verdict)
-        return [doubling, self._lift(doubling), self._step(place, outline, verdict), self._shift()]
+        return [
+            doubling,
+            self._lift(doubling),
+            self._step(place, outline, verdict),
+            self._shift(place, outline, verdict),
+        ]
 
     def _verdict(self, place: _Place, suspects: Suspects, ground: Ground) -> _Verdict:
         near, far = suspects.near, suspects.far
@@ -112,7 +119,8 @@ class SeamCheck:
         far_seen = _stands_out(far, FAR_NOTE, RIVAL_NOTE)
         mark = far if far_seen and (not near_seen or far.px > MOST_NEAR_PX) else near
         most = max(near.px, far.px if mark is far or abs(far.column - near.column) < 4 + near.blend_px else 0.0)
-        mark, along = samples(place.own, mark, ground.rows, min(1.25 * most + 5, self._search.lags_px[-1]))
+        most = min(1.25 * most + 5, self._search.lags_px[-1])
+        mark, along = samples(place.own, mark, ground.rows, most, closely=near_seen or far_seen)
         doubled = [sample for sample in along if sample.px is not None]
         confirmed = sum(sample.speaks for sample in doubled) >= CONFIRMED
         far_sure = _stands_out(far, FAR_FAULT, RIVAL_FAULT)
@@ -151,31 +159,48 @@ class SeamCheck:
     def _step(self, place: _Place, outline: Outline, verdict: _Verdict | None) -> Reading:
         strip = place.own[0]
         if len(place.own) > 1 or not strip.tones:
-            return _undecided("step", "dE00", "the place of the stitch is not known")
+            return _undecided("step", "CIEDE2000", "the place of the stitch is not known")
         rows = range(outline.box.y, outline.box.bottom)
         kept = [
             t for t, r in zip(strip.tones, strip.tone_rows, strict=True) if r in rows and r + CHUNK_ROWS <= rows.stop
         ]
         left, right = max(strip.first, outline.box.x), min(strip.past, outline.box.right)
-        if not kept or right - left < 64:
-            return _undecided("step", "dE00", "the work hardly reaches the stitch")
+        if not kept or right - left < LEAST_COLUMNS:
+            return _undecided("step", "CIEDE2000", "the work hardly reaches the stitch")
         tones = np.stack(kept)[:, left - strip.first : right - strip.first]
         known = verdict.mark.column - left if verdict is not None and verdict.certain else None
         step = find_step(tones, place.stitch.start - left, place.stitch.stop - left, self._frame.icc, known)
         if step is None:
-            return _undecided("step", "dE00", "the work hardly reaches the stitch")
+            return _undecided("step", "CIEDE2000", "the work hardly reaches the stitch")
         where = self._frame.where(step.column + left, rows.start, 1, len(rows))
-        return Reading("seam", "step", round(step.delta_e, 3), "dE00", 0.9, where, certain=step.certain)
+        return Reading("seam", "step", round(step.delta_e, 3), "CIEDE2000", 0.9, where, certain=step.certain)
 
-    def _shift(self) -> Reading:
-        return _undecided("shift", "px", "not measured yet")
+    def _shift(self, place: _Place, outline: Outline, verdict: _Verdict | None) -> Reading:
+        strip, box = place.own[0], outline.box
+        kept = [g for row, g in strip.greys.items() if row >= box.y and row + len(g) <= box.bottom]
+        left, right = max(strip.first, box.x), min(strip.past, box.right)
+        if len(place.own) > 1 or not kept or right - left < LEAST_COLUMNS:
+            return _undecided("shift", "px", "the place of the stitch is not known or hardly on the work")
+        inside = [grey[:, left - strip.first : right - strip.first] for grey in kept]
+        known = verdict.mark.column - left if verdict is not None and verdict.certain else None
+        first, last = max(place.stitch.start - left, 0), min(place.stitch.stop, right) - left
+        shift = find_shift(inside, first, last, known)
+        if shift is None or (shift.px == 0.0 and shift.least_px > JUDGED_PX):
+            return _undecided("shift", "px", "too little structure along the travel to tell a shift")
+        where = self._frame.where(shift.column + left, box.y, 1, box.height)
+        # with the place known from a doubling, or far above what other columns show, it is the scanner's
+        certain = known is not None or abs(shift.px) >= 2 * shift.least_px
+        sure = 0.95 if shift.least_px < 0.5 else 0.8
+        return Reading("seam", "shift", round(shift.px, 3), "px", sure, where, certain=certain)
 
     def _where(self, verdict: _Verdict) -> Where:
         frame = self._frame
         doubled = [s for s in verdict.profile if s.px is not None] if verdict.px is not None else []
-        span = doubled or list(verdict.profile)
+        largest = max((s.px or 0.0 for s in doubled), default=0.0)
+        # it begins and ends where half of its largest value is reached
+        span = [s for s in doubled if (s.px or 0.0) >= largest / 2] or list(verdict.profile)
         top, bottom = (span[0].row, span[-1].row + BLOCK_ROWS) if span else (0, frame.height_px)
-        half = max(verdict.mark.blend_px / 2 + max((s.px or 0.0 for s in doubled), default=0.0), 4.0)
+        half = max(verdict.mark.blend_px / 2 + largest, 4.0)
         place = frame.where(verdict.mark.column - half, top, 2 * half, bottom - top)
         profile = tuple(self._sample(sample, bool(doubled)) for sample in verdict.profile)
         return Where(place.x_mm, place.y_mm, place.width_mm, place.height_mm, profile)
@@ -272,7 +297,7 @@ def _undecided(name: str, unit: str, why: str, where: Where | None = None) -> Re
 
 
 def _not_asked(why: str) -> list[Reading]:
-    units = {"doubling": "px", "lift": "mm", "step": "dE00", "shift": "px"}
+    units = {"doubling": "px", "lift": "mm", "step": "CIEDE2000", "shift": "px"}
     return [Reading("seam", name, None, unit, 0.0, None, why, certain=False) for name, unit in units.items()]
 
 

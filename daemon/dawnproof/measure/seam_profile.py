@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from .seam_likelihood import even_rows, log_likelihood, process_of, score
+from .seam_likelihood import Form, even_rows, log_likelihood, process_of, score
 from .seam_strip import BLOCK_ROWS, Strip
 
 Blocks = npt.NDArray[np.float64]  # (blocks, shifts): log-likelihood ratios
@@ -19,7 +19,7 @@ CHANCE = 6.0  # a block must be that much likelier doubled than not
 LOUDEST = 60.0  # and counts no more than this
 DRIFT_COST = 3.0  # per pixel from block to block
 BEGIN_COST = 8.0
-MOST_PRODUCTS = 3e9  # rows are thinned out above this
+MOST_PRODUCTS = 1.5e9  # rows are thinned out above this
 
 
 @dataclass(frozen=True)
@@ -53,11 +53,15 @@ def profile(strip: Strip, column: int, blend_px: float, most_px: float, rows: ra
     return _follow(ratios[:, :-1] - np.maximum(ratios[:, -1:], 0.0), shifts, starts)
 
 
-SETTLE_ROWS = 1200
+SETTLE_ROWS = 800
+CLOSELY = 4  # places and widths of which every displacement is tried
+NARROW_PX = (-4.5, -3.0, -1.5, 0.0, 1.5, 3.0, 4.5)  # around a width already found
 BLENDS_PX = (0.0, 6.0, 12.0, 18.0, 24.0, 30.0, 36.0, 42.0, 50.0)
 
 
-def settle(strip: Strip, column: int, blend_px: float, px: float, rows: range) -> tuple[int, float]:
+def settle(
+    strip: Strip, column: int, blend_px: float, px: float, rows: range, blends_px: tuple[float, ...] = BLENDS_PX
+) -> tuple[int, float]:
     """The column and blend width near the given ones with which a displacement of about `px` is likeliest."""
     kept = [grey for row, grey in strip.greys.items() if row in rows and row + BLOCK_ROWS <= rows.stop]
     every = max(sum(map(len, kept)) // SETTLE_ROWS, 1)
@@ -67,20 +71,27 @@ def settle(strip: Strip, column: int, blend_px: float, px: float, rows: range) -
     reach = int(min(8, column - strip.first - half, strip.past - column - half))
     if reach < 1:
         return column, blend_px
-    shifts = px + np.arange(-1.5, 2.0, 0.5)
-    tried = [(blend, float(shift)) for blend in BLENDS_PX if abs(blend - blend_px) <= 24 for shift in shifts]
+    starts = range(column - reach - strip.first, column + reach + 1 - strip.first)
+    near = {at: [block[:, at - half : at + half] for block in even] for at in starts}
+
+    def speaks(at: int, flat: Form, lifted: Form) -> float:
+        # each block may be lifted or not; together they say where the stitch is
+        return sum(max(float((score(rows, lifted) - score(rows, flat)).sum()), 0.0) for rows in near[at])
+
+    blends = [blend for blend in blends_px if abs(blend - blend_px) <= 24]
+    flats = {blend: process.form(half, blend, 0.0) for blend in blends}
+    rough = {(at, blend): 0.0 for at in starts for blend in blends}
+    for blend in blends:
+        for shift in (px - 1.0, px, px + 1.0):
+            lifted = process.form(half, blend, shift)
+            for at in starts:
+                rough[at, blend] = max(rough[at, blend], speaks(at, flats[blend], lifted))
     best, found = -np.inf, (column, blend_px)
-    forms = [(blend, process.form(half, blend, shift), process.form(half, blend, 0.0)) for blend, shift in tried]
-    for blend, lifted, flat in forms:
-        for place in range(column - reach, column + reach + 1):
-            at = place - strip.first
-            speaks = 0.0
-            for block in even:
-                near = block[:, at - half : at + half]
-                # each block may be lifted or not; together they say where the stitch is
-                speaks += max(float((score(near, lifted) - score(near, flat)).sum()), 0.0)
-            if speaks > best:
-                best, found = speaks, (place, blend)
+    for at, blend in sorted(rough, key=lambda place: -rough[place])[:CLOSELY]:
+        for shift in px + np.arange(-1.5, 2.0, 0.5):
+            exact = speaks(at, flats[blend], process.form(half, blend, float(shift)))
+            if exact > best:
+                best, found = exact, (at + strip.first, blend)
     return found
 
 

@@ -148,9 +148,13 @@ def _columns(parts: list[_Part]) -> Columns:
     return np.concatenate([part.columns for part in parts])
 
 
-def samples(own: list[Strip], mark: Mark, rows: range, most_px: float) -> tuple[Mark, tuple[Sample, ...]]:
-    """The mark with its column and blend width as the rows have them likeliest, and the profile along the stitch."""
+def samples(
+    own: list[Strip], mark: Mark, rows: range, most_px: float, closely: bool = True
+) -> tuple[Mark, tuple[Sample, ...]]:
+    """The mark with its column and blend width as the rows have them likeliest (`closely`; a mark that nothing speaks
+    for is left where it is), and the profile along the stitch."""
     strip = next(strip for strip in own if mark.column in strip.columns)
-    column, blend_px = settle(strip, mark.column, mark.blend_px, mark.px, rows)
-    settled = replace(mark, column=column, blend_px=blend_px)
-    return settled, profile(strip, column, blend_px, most_px, rows)
+    if closely:
+        column, blend_px = settle(strip, mark.column, mark.blend_px, mark.px, rows)
+        mark = replace(mark, column=column, blend_px=blend_px)
+    return mark, profile(strip, mark.column, mark.blend_px, most_px, rows)

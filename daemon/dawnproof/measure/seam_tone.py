@@ -29,8 +29,8 @@ class ToneStep:
 
 
 def find_step(tones: Tones, first: int, last: int, icc: bytes | None, column: int | None = None) -> ToneStep | None:
-    """The step at `column`, else at the column between first and last where it stands out most; indices into the
-    columns of `tones`. Without a column that stands out, what a place like any other shows. None: too few columns."""
+    """The step at `column`, else at the column between first and last where it is largest; indices into the columns of
+    `tones`. A step that does not stand out from the picture's own counts as none. None: too few columns."""
     columns = tones.shape[1]
     first, last = max(first, NEAR_PX), min(last, columns - NEAR_PX)
     if last <= first or len(tones) == 0:
@@ -46,7 +46,7 @@ def find_step(tones: Tones, first: int, last: int, icc: bytes | None, column: in
     rival = np.delete(size, np.arange(max(best - 2 * NEAR_PX, 0), min(best + 2 * NEAR_PX, columns)))[inside]
     others = float(rival.max()) if rival.size else middle
     stands_out = bool(size[best] > middle + STANDS_OUT * deviation and size[best] > 1.3 * others)
-    sizes = _sizes(tones, best, icc) if stands_out or column is not None else _typical(tones, first, last, icc)
+    sizes = _sizes(tones, best, icc) if stands_out else np.zeros(1)
     spread = np.median(np.abs(jumps[:, best].mean(axis=1) - common[best].mean()))
     camera = abs(float(common[best].mean())) < MOST_CAMERA_STEP and float(spread) < EVEN_RATIO
     return ToneStep(best, float(np.quantile(sizes, SHARE)), stands_out and camera, stands_out)
@@ -67,15 +67,6 @@ def _sizes(tones: Tones, column: int, icc: bytes | None) -> npt.NDArray[np.float
     left = tones[:, column - NEAR_PX : column].mean(axis=1)
     right = tones[:, column : column + NEAR_PX].mean(axis=1)
     return _delta_e(left, right, icc)
-
-
-def _typical(tones: Tones, first: int, last: int, icc: bytes | None) -> npt.NDArray[np.float64]:
-    """Size of the step that is common to all blocks, at many columns: what the picture alone gives."""
-    at = np.linspace(first, last - 1, min(last - first, 32)).astype(int)
-    level = tones.mean(axis=0)
-    left = np.stack([level[c - NEAR_PX : c].mean(axis=0) for c in at])
-    right = np.stack([level[c : c + NEAR_PX].mean(axis=0) for c in at])
-    return np.asarray([np.median(_delta_e(left, right, icc))])
 
 
 def _delta_e(left: Tones, right: Tones, icc: bytes | None) -> npt.NDArray[np.float64]:
