@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 
 import pytest
+
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # as in the measuring children; before numpy is imported
 
 REPOSITORY = Path(__file__).resolve().parent.parent
 

@@ -44,6 +44,8 @@ class Pool:
 
     def __init__(self, slots: int, memory_mb: int, wall_s: float, renew_after: int) -> None:
         os.environ["VIPS_BLOCK_UNTRUSTED"] = "1"  # children inherit it before they load libvips
+        # the checks run side by side already; threads of the matrix library on top of them only wait for each other
+        os.environ["OPENBLAS_NUM_THREADS"] = "1"
         count = slots or min(2, os.cpu_count() or 1)
         self._wall_s, self._cpu_s = wall_s, wall_s * CPU_SHARE * (os.cpu_count() or 1)
         self._short: deque[_Task] = deque()
