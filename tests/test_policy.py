@@ -175,3 +175,13 @@ def test_piles(findings: list[Finding], hold: bool, second_missing: bool, pile: 
 def test_only_a_fault_sends_to_rework() -> None:
     assert outcome_of([finding("seam", "doubling", Level.NOTE)]) is Outcome.ARCHIVE
     assert outcome_of([finding("seam", "doubling", Level.FAULT)]) is Outcome.REWORK
+
+
+def test_what_was_not_asked_for_is_undecided_but_holds_nothing_back() -> None:
+    book = load_book("fine-art")
+    no_stitch = Reading("seam", "doubling", None, "px", 0.0, None, "the bed has no stitch", certain=False)
+    blank = Reading("seam", "doubling", None, "px", 0.0, None, "too little detail")
+    (unasked,), (open_one,) = (judge_scan([r], book, Context()) for r in (no_stitch, blank))
+    assert unasked.level is open_one.level is Level.UNDECIDED
+    assert pile_of(Outcome.ARCHIVE, [unasked], hold=False) is Pile.MAY_GO_BACK
+    assert pile_of(Outcome.ARCHIVE, [open_one], hold=False) is Pile.LOOK_FIRST

@@ -116,7 +116,8 @@ class Reading:
 
 @dataclass(frozen=True, slots=True)
 class Finding:
-    """A reading held against its limit. `text` is one sentence with figure and limit, `advice` what to do."""
+    """A reading held against its limit. `text` is one sentence with figure and limit, `advice` what to do. `asked`
+    False: there was nothing to judge, as on a bed without a stitch; such an undecided finding holds nothing back."""
 
     check: str
     name: str
@@ -125,6 +126,7 @@ class Finding:
     text: str
     advice: str = ""
     where: Where | None = None
+    asked: bool = True
 
 
 @dataclass(frozen=True, slots=True)

@@ -145,10 +145,13 @@ def pile_of(outcome: Outcome, findings: Sequence[Finding], hold: bool, second_mi
         faults = [f for f in findings if f.level is Level.FAULT]
         at_desk = bool(faults) and all(f.needs is Needs.DESK for f in faults)
         return Pile.DESK if at_desk else Pile.SCAN_AGAIN
-    undecided = any(
-        f.level is Level.UNDECIDED and f.check in LOOK_CHECKS and (f.check, f.name) not in EXPLAINS for f in findings
-    )
+    undecided = any(f.level is Level.UNDECIDED and holds_back(f) for f in findings)
     return Pile.LOOK_FIRST if undecided or hold or second_missing else Pile.MAY_GO_BACK
+
+
+def holds_back(finding: Finding) -> bool:
+    """Whether an undecided finding matters for returning the work: one with nothing to look at does not."""
+    return finding.check in LOOK_CHECKS and (finding.check, finding.name) not in EXPLAINS and finding.asked
 
 
 def _sampling(readings: Sequence[Reading], book: RuleBook, context: Context) -> list[Reading]:
@@ -182,7 +185,9 @@ def _judge(reading: Reading, book: RuleBook, context: Context) -> Finding | None
             return _profile(None, book, context, reading.why)
         label = _label(reading)
         why = reading.why or "there was nothing to measure it on"
-        return make_finding(reading.check, reading.name, Level.UNDECIDED, f"{label} could not be judged: {why}")
+        text = f"{label} could not be judged: {why}"
+        undecided = make_finding(reading.check, reading.name, Level.UNDECIDED, text)
+        return undecided if reading.certain else replace(undecided, advice="", asked=False)
     if isinstance(reading.value, str):
         if (reading.check, reading.name) == ("encoding", "profile"):
             return _profile(reading.value, book, context, reading.why)

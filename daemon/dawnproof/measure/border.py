@@ -55,7 +55,7 @@ class BorderCheck:
         }
         seen = {name: gap for name, (is_outer, gap) in gaps.items() if is_outer}
         if not seen:
-            return Reading("crop", "margin", None, "mm", why="all sides of this part are inner sides")
+            return Reading("crop", "margin", None, "mm", why="all sides of this part are inner sides", certain=False)
         side = min(seen, key=lambda name: seen[name])
         return Reading("crop", "margin", round(seen[side], 2), "mm", outline.sure, why=f"smallest on the {side}")
 

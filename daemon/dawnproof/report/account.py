@@ -8,7 +8,7 @@ from datetime import date
 
 from ..jobs import standing
 from ..model import Finding, JobView, Level, Night, PartName, Pile, Reading, Role, ScanRow, StayingRow, shown
-from ..policy import EXPLAINS, LOOK_CHECKS
+from ..policy import holds_back
 from .figures import day_and_clock, due_day, due_words, local
 from .in_brief import in_brief
 
@@ -110,11 +110,6 @@ def faults(view: JobView) -> tuple[Said, ...]:
 def to_look_at(view: JobView) -> tuple[Said, ...]:
     """What could not be judged and holds the work back until somebody has looked."""
     return tuple(s for s in said(view, Level.UNDECIDED) if holds_back(s.finding))
-
-
-def holds_back(finding: Finding) -> bool:
-    """Whether an undecided finding matters for returning the work."""
-    return finding.check in LOOK_CHECKS and (finding.check, finding.name) not in EXPLAINS
 
 
 def takes(view: JobView) -> dict[str, int]:

@@ -7,7 +7,8 @@ from enum import Enum
 
 from ..model import JobView, Level, ScanRow, shown
 from ..naming import count_place, grid_place
-from .account import holds_back, parts
+from ..policy import holds_back
+from .account import parts
 
 
 class PartState(Enum):

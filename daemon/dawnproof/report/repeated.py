@@ -5,7 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from ..model import JobView, Level, Night, shown
-from .account import Said, holds_back, said
+from ..policy import holds_back
+from .account import Said, said
 from .figures import counted, listing
 
 LEAST_JOBS = 3

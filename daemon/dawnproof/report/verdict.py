@@ -6,8 +6,8 @@ from dataclasses import dataclass
 from enum import Enum
 
 from ..model import ArrivingRow, Finding, JobView, Level, Needs, Night, Role, ScanRow, shown
-from ..policy import EXPLAINS
-from .account import Said, holds_back
+from ..policy import EXPLAINS, holds_back
+from .account import Said
 from .figures import moment
 from .in_brief import check_words
 
