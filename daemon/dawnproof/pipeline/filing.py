@@ -118,9 +118,9 @@ class Filer:
         if step.final:
             # the staged folder may have settled already; the home follows when it does
             if not Path(step.final).exists():
-                move(source, target, step.sha256)
+                move(source, target, step.sha256, proceed=self._proceed)
             return
-        move(source, target, step.sha256)
+        move(source, target, step.sha256, proceed=self._proceed)
         self._ledger.moved(step.scan, place, str(target), str(source), self._now_utc())
 
     def _homes_settled(self, filing: Filing) -> None:

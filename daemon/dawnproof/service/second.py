@@ -63,7 +63,7 @@ class SecondCopies:
             return
         if now < self._look_at_s:
             return
-        self._look_at_s = now + LOOK_S
+        self._look_at_s = now + min(LOOK_S, self._retry_s)
         missing = self._missing()
         if missing:
             self._copying = self._executor.submit(self._copy_job, missing[0], self._studio.second)
@@ -103,7 +103,7 @@ class SecondCopies:
                 self._proceed()
                 self._roots.check(target.parent)
                 make_folder((staged / path).parent)
-                copy(bag / path, staged / path, sha256)
+                copy(bag / path, staged / path, sha256, self._proceed)
             self._make_durable(staged)
             settle(staged, target)
         if not verify(target, lambda octets: self._proceed()).ok:

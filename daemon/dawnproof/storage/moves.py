@@ -50,18 +50,24 @@ def _ignore(step: Step) -> None:
     """Nobody needs to be told."""
 
 
+def _go_on() -> None:
+    """Nobody asks to stop."""
+
+
 def move(
     source: Path,
     target: Path,
     sha256: str,
     on_step: Callable[[Step], None] = _ignore,
     known: Identity | None = None,
+    proceed: Callable[[], None] = _go_on,
 ) -> Digested:
     """Bring the file with this digest from source to target; the target's folder must exist.
 
     Idempotent: called again with the same arguments after any interruption it ends in the same state, and on a
     finished move it changes nothing. `known` is the identity under which the digest was taken: a rename then need not
-    read the file again. Raises MoveError, the source untouched, when source or target hold other bytes than named, or
+    read the file again. `proceed` is asked at every block of a copy and may raise to break it off: nothing is left of
+    it. Raises MoveError, the source untouched, when source or target hold other bytes than named, or
     the system refuses; a target that holds the bytes already counts as this move's own work.
     """
     _different_places(source, target)
@@ -73,7 +79,7 @@ def move(
     if identity(target) is not None:
         _make_target_durable(target, sha256)
     elif not _renamed(source, target, sha256, known):
-        _copied(source, target, sha256)
+        _copied(source, target, sha256, proceed)
     end = Step.MOVED
     if identity(source) is not None:
         on_step(Step.COPIED)
@@ -82,13 +88,13 @@ def move(
     return _digested_now(target, sha256)
 
 
-def copy(source: Path, target: Path, sha256: str) -> Digested:
+def copy(source: Path, target: Path, sha256: str, proceed: Callable[[], None] = _go_on) -> Digested:
     """A second file with these bytes, read back and durable; the source stays. Idempotent, never overwrites."""
     _different_places(source, target)
     if identity(target) is not None:
         _make_target_durable(target, sha256)
     else:
-        _copied(source, target, sha256)
+        _copied(source, target, sha256, proceed)
     return _digested_now(target, sha256)
 
 
@@ -236,17 +242,17 @@ def _renamed(source: Path, target: Path, sha256: str, known: Identity | None) ->
     return True
 
 
-def _copied(source: Path, target: Path, sha256: str) -> None:
+def _copied(source: Path, target: Path, sha256: str, proceed: Callable[[], None]) -> None:
     """Copy, prove and name the target. A copy whose fsync failed is thrown away and written anew from the source,
     once: asking the same pages to be synced again may report success for data that is lost."""
     part = _part(target.parent, sha256)
     try:
         try:
-            _write_part(source, part, sha256)
+            _write_part(source, part, sha256, proceed)
         except OSError as error:
             if error.errno != errno.EIO:
                 raise
-            _write_part(source, part, sha256)
+            _write_part(source, part, sha256, proceed)
         try:
             rename_noreplace(part, target)
         except FileExistsError:
@@ -261,14 +267,14 @@ def _copied(source: Path, target: Path, sha256: str) -> None:
         raise
 
 
-def _write_part(source: Path, part: Path, sha256: str) -> None:
+def _write_part(source: Path, part: Path, sha256: str, proceed: Callable[[], None]) -> None:
     part.unlink(missing_ok=True)
     reading = open_regular(source)
     try:
         before = os.fstat(reading)
         writing = os.open(part, os.O_RDWR | os.O_CREAT | os.O_EXCL | os.O_CLOEXEC, 0o666)
         try:
-            if _stream(reading, writing, source) != sha256:
+            if _stream(reading, writing, source, proceed) != sha256:
                 raise MoveError(f"{shown(str(source))} changed since it was checked; it is measured again")
             os.utime(writing, ns=(before.st_atime_ns, before.st_mtime_ns))
             os.fsync(writing)
@@ -281,7 +287,7 @@ def _write_part(source: Path, part: Path, sha256: str) -> None:
         os.close(reading)
 
 
-def _stream(reading: int, writing: int, source: Path) -> str:
+def _stream(reading: int, writing: int, source: Path, proceed: Callable[[], None]) -> str:
     sha, block = hashlib.sha256(), bytearray(BLOCK_BYTES)
     view = memoryview(block)
     while True:
@@ -293,6 +299,7 @@ def _stream(reading: int, writing: int, source: Path) -> str:
             return sha.hexdigest()
         sha.update(view[:count])
         write_all(writing, view[:count])
+        proceed()
 
 
 def _remove_source(source: Path, target: Path, sha256: str) -> Step:
