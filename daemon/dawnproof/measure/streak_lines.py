@@ -17,16 +17,14 @@ Line = npt.NDArray[np.float64]  # (stretches,) of one column
 LEAST_SHARE = 0.3  # of the height
 LEAST_STRENGTH = 0.005
 WIDTHS_PX = (1, 2, 3, 4)
-LEAST_Z = 4.5
+LEAST_Z = 4.2
+ALONE = 2.0  # times what the image's own lines reach, where the lid tells nothing
+OTHER_STREAKS = 3
 LEAST_LID_Z = 6.0
 TELLING_LID_Z = 5.0  # what the lid must be able to show of the work's streak to be asked
-LEAST_WORK_Z = 7.0  # where the lid tells nothing
 NOT_AGAINST = 4.0  # log likelihood by which a longer run may be less likely and still be possible
 BLOCK = 64  # columns over which the spread of a stretch is taken
 WIDE_BLOCK = 512  # columns over which the spread of the whole columns is taken
-ALIKE_WITHIN_PX = 160  # a weave or laid paper has its like within this
-ALIKE_MOST = 2
-ALIKE_ANYWHERE = 6
 APART_PX = 7  # a streak answers with faint counter-lines up to this far
 MOST_LOOKED_AT = 300
 SIDE_LINE = 0.7  # a line less strong than this share of one beside it is that one's counter-line
@@ -169,6 +167,9 @@ class _Columns:
         return at[np.argsort(-size[at])][:MOST_LOOKED_AT]
 
     def judge(self, column: int, rough: float, z: npt.NDArray[np.float64]) -> Streak | None:
+        proven = self._on_both_lids(column)
+        if proven is not None:
+            return None if self._is_step(column, self._lid, proven) else self._streak(column, 0, self._count, proven, z)
         run = self._run(column, rough)
         if run is None:
             return None
@@ -177,13 +178,20 @@ class _Columns:
         if share is None or abs(share) < LEAST_STRENGTH:
             return None
         on_lid = self._on_lid(column, first, last, share)
-        if on_lid is False or not self._agrees(column, first, last, share, 0.5 if on_lid else 0.8):
+        if on_lid is False or not self._agrees(column, first, last, share, 0.4):
             return None
         if on_lid:
             share = self._share(column, first, last, closest=20.0) or share
             if self._is_step(column, self._rows(first, last) & self._lid, share):
                 return None
         elif not surely or not self._stands_alone(column, first, last, share, z):
+            return None
+        return self._streak(column, first, last, share, z, bool(on_lid))
+
+    def _streak(
+        self, column: int, first: int, last: int, share: float, z: npt.NDArray[np.float64], on_lid: bool = True
+    ) -> Streak | None:
+        if abs(share) < LEAST_STRENGTH:
             return None
         return Streak(
             column=column + (self._width_px - 1) / 2,
@@ -192,17 +200,34 @@ class _Columns:
             first_row=round(first * self._rows_each),
             last_row=round(last * self._rows_each),
             z=float(abs(z[column])),
-            on_lid=bool(on_lid),
+            on_lid=on_lid,
         )
+
+    def _on_both_lids(self, column: int) -> float | None:
+        """The share that the lid shows alike above and below the work: a sensor's, whatever the work in between says;
+        None where it does not."""
+        sides: list[tuple[float, float]] = []
+        for part in (self._lid & self._upper, self._lid & ~self._upper):
+            weight = self._weight[part, column]
+            if weight.sum() <= 0:
+                return None
+            seen = float(np.sum(weight * self._change[part, column]) / weight.sum())
+            sides.append((seen, 1.0 / float(np.sqrt(weight.sum()))))
+        (above, doubt_above), (below, doubt_below) = sides
+        if min(abs(above) / doubt_above, abs(below) / doubt_below) < TELLING_LID_Z:
+            return None
+        share = (above / doubt_above**2 + below / doubt_below**2) / (doubt_above**-2 + doubt_below**-2)
+        close = max(0.3 * abs(share), 3.0 * float(np.hypot(doubt_above, doubt_below)))
+        return share if abs(above - below) <= close and above * below > 0 else None
 
     def _stands_alone(self, column: int, first: int, last: int, share: float, z: npt.NDArray[np.float64]) -> bool:
         """Where the lid tells nothing, the work alone must leave no doubt."""
         seen = int((self._weight[first:last, column] > 0).sum())
         return (
-            bool(abs(z[column]) >= LEAST_WORK_Z)
-            and seen >= self._least
+            seen >= self._least
+            and self._agrees(column, first, last, share, 0.6)
             and not self._is_step(column, self._rows(first, last), share)
-            and not self._has_its_like(column, z)
+            and self._is_alone(column, z)
         )
 
     def _run(self, column: int, share: float) -> tuple[int, int, bool] | None:
@@ -287,12 +312,11 @@ class _Columns:
         across = 1.4826 * float(np.median(np.abs(middle - np.median(middle))))
         return float(middle[here]), float(np.hypot(along, across))
 
-    def _has_its_like(self, column: int, z: npt.NDArray[np.float64]) -> bool:
-        """A weave, laid paper or a ruled sheet: several lines nearby stand out half as much or more; or bristles and
-        the like, many lines anywhere."""
+    def _is_alone(self, column: int, z: npt.NDArray[np.float64]) -> bool:
+        """Stands out twice as much as the image's own lines do: not of a weave, laid paper, a ruled sheet, bristles. A
+        few other streaks are allowed."""
         size = np.abs(z)
         peaks = np.flatnonzero((size[1:-1] > size[:-2]) & (size[1:-1] >= size[2:])) + 1
-        peaks = peaks[np.abs(peaks - column) > APART_PX]
-        near = np.abs(peaks - column) <= ALIKE_WITHIN_PX
-        alike = size[peaks] > 0.5 * size[column]
-        return int((alike & near).sum()) > ALIKE_MOST or int(alike.sum()) > ALIKE_ANYWHERE
+        others = np.sort(size[peaks[np.abs(peaks - column) > APART_PX]])[::-1]
+        usual = float(others[min(OTHER_STREAKS, len(others) - 1)]) if len(others) else 0.0
+        return float(size[column]) > ALONE * usual
