@@ -22,10 +22,15 @@ def relief_of(first: View, second: View, fit: PairFit) -> Relief:
     pairs = []
     for i in chosen:
         place = fit.matches.first[i]
-        pair = laid_patches(first, second, fit.onto(i), place, min(_RELIEF_SIZE, int(fit.across_px)))
+        pair = laid_patches(first, second, fit.onto(i), place, patch_size(fit, _RELIEF_SIZE))
         if pair is not None:
             pairs.append(pair)
     return relief_likeness(pairs)
+
+
+def patch_size(fit: PairFit, largest: int) -> int:
+    """px of square patches that fit around the matches of a narrow overlap with room for being moved."""
+    return int(np.clip(0.55 * fit.across_px, 12, largest))
 
 
 def laid_patches(

@@ -11,7 +11,7 @@ import numpy as np
 import numpy.typing as npt
 
 from ..measure.curve import ToneCurve
-from .laying import laid_patches
+from .laying import laid_patches, patch_size
 from .register import PairFit
 from .view import View
 
@@ -63,7 +63,7 @@ def even_out(
 def _sampled(first: View, second: View, fit: PairFit, light: Floats) -> tuple[Floats, Floats, float]:
     """Mean linear light of patches laid on one another, and the share of clipped pixels."""
     chosen = np.linspace(0, len(fit.matches) - 1, min(_SAMPLES, len(fit.matches))).astype(int)
-    size = int(min(_WINDOW, fit.across_px))
+    size = patch_size(fit, _WINDOW)
     top = first.full_scale
     ours, theirs, clipped = [], [], []
     for i in chosen:
