@@ -135,7 +135,7 @@ class InlinePool:
         """Nothing to close."""
 
 
-def picture(seed: int, columns: int = 300, rows: int = 200) -> np.ndarray[Any, np.dtype[np.uint16]]:
+def picture(seed: int, columns: int = 300, rows: int = 200, grain: int = 0) -> np.ndarray[Any, np.dtype[np.uint16]]:
     """A work on paper, whole inside a white lid: smooth shapes and grain, 16 bit RGB."""
     rng = np.random.default_rng(seed)
     y, x = np.mgrid[0:rows, 0:columns]
@@ -145,12 +145,15 @@ def picture(seed: int, columns: int = 300, rows: int = 200) -> np.ndarray[Any, n
     tone = 0.45 + 0.22 * shapes[..., None] * rng.uniform(0.6, 1.0, 3)
     work[inside] = tone[inside]
     work += rng.normal(0, 0.004, work.shape)
+    if grain:
+        work += np.random.default_rng((seed, grain)).normal(0, 0.0003, work.shape)
     return (np.clip(work, 0, 1) * 60000).astype(np.uint16)
 
 
-def scan(path: Path, seed: int, part: str = "whole", ppi: float = 400.0) -> str:
-    """Write a tiny scan as a finished file, and give its digest. Parts L and R of one seed overlap by a third."""
-    pixels = picture(seed, 480 if part in {"L", "R"} else 300)
+def scan(path: Path, seed: int, part: str = "whole", ppi: float = 400.0, grain: int = 0) -> str:
+    """Write a tiny scan as a finished file, and give its digest. Parts L and R of one seed overlap by a third; another
+    grain is another scan of the same work."""
+    pixels = picture(seed, 480 if part in {"L", "R"} else 300, grain=grain)
     pixels = pixels[:, :320] if part == "L" else pixels[:, 160:] if part == "R" else pixels
     path.parent.mkdir(parents=True, exist_ok=True)
     hidden = path.with_name(f".{path.name}.part")

@@ -126,7 +126,7 @@ def test_the_same_name_again_with_other_bytes(tmp_path: Path) -> None:
     studio = evening.studio_at(tmp_path / "studio")
     entered = Counter([evening.scan(studio.inbox / "SL-0001_whole.tif", 1)])
     evening.run_until_idle(studio.root)
-    entered[evening.scan(studio.inbox / "SL-0001_whole.tif", 1, ppi=400.25)] += 1
+    entered[evening.scan(studio.inbox / "SL-0001_whole.tif", 1, grain=1)] += 1
     evening.run_until_idle(studio.root)
     evening.check_census(studio, entered)
     takes = {r.name.take for r in evening.homes(studio) if r.name}

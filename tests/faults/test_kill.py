@@ -59,7 +59,14 @@ def new_version(studio: Studio) -> tuple[list[str], str]:
     evening.run_until_idle(studio.root)
     assert outcome_of(studio, "SL-0414") is Outcome.ARCHIVE
     again = studio.inbox / "SL-0414_L_t2.tif"
-    return [*first, evening.scan(again, 3, "L", ppi=400.5)], "watch"
+    return [*first, evening.scan(again, 3, "L", grain=1)], "watch"
+
+
+def new_version_fails(studio: Studio) -> tuple[list[str], str]:
+    """A part of an archived job is scanned again, badly: the last bag stays."""
+    first = [evening.scan(studio.inbox / f"SL-0418_{p}.tif", 7, p) for p in ("L", "R")]
+    evening.run_until_idle(studio.root)
+    return [*first, evening.scan(studio.inbox / "SL-0418_L_t2.tif", 7, "L", ppi=100.0)], "watch"
 
 
 def placed(studio: Studio) -> tuple[list[str], str]:
@@ -93,7 +100,16 @@ def outcome_of(studio: Studio, job: str) -> Outcome | None:
 
 @pytest.mark.parametrize(
     ("life", "count"),
-    [(two_parts, 20), (set_aside, 4), (made_good, 5), (new_version, 5), (placed, 4), (accepted, 4), (refused, 3)],
+    [
+        (two_parts, 20),
+        (set_aside, 4),
+        (made_good, 5),
+        (new_version, 5),
+        (new_version_fails, 3),
+        (placed, 4),
+        (accepted, 4),
+        (refused, 3),
+    ],
     ids=lambda v: v.__name__ if callable(v) else "",
 )
 def test_killed_at_any_call(life: Life, count: int, tmp_path: Path, player: Stage, sweep: bool) -> None:
@@ -109,6 +125,8 @@ def test_killed_at_any_call(life: Life, count: int, tmp_path: Path, player: Stag
     evening.run_until_idle(studio.root)
     evening.check_census(studio, entered)
     wanted = ends(studio)
+    assert life is not new_version or (studio.archive / "SL-0414.v2").is_dir()
+    assert life is not new_version_fails or (studio.rework / "SL-0418").is_dir()
     killed = 0
     chosen = points if sweep else sampled(points, count, offset=len(life.__name__))
     for point in chosen:

@@ -49,7 +49,7 @@ def test_every_bag_stands_a_second_time(tmp_path: Path) -> None:
     entered = Counter(evening.scan(studio.inbox / f"SL-0414_{p}.tif", 3, p) for p in ("L", "R"))
     heard = evening.run_until_idle(studio.root)
     assert heard.said("SL-0414 stands a second time")
-    entered[evening.scan(studio.inbox / "SL-0414_L_t2.tif", 3, "L", ppi=400.5)] += 1
+    entered[evening.scan(studio.inbox / "SL-0414_L_t2.tif", 3, "L", grain=1)] += 1
     evening.run_until_idle(studio.root)
     for bag in ("SL-0414", "SL-0414.v2"):
         bagit.Bag(str(second / bag)).validate()
