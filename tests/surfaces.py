@@ -7,6 +7,7 @@ real scan of a smooth painting.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from functools import lru_cache
 from pathlib import Path
 from typing import Any
@@ -17,6 +18,7 @@ import numpy.typing as npt
 
 Surface = npt.NDArray[np.float32]
 Field = npt.NDArray[np.float32]  # (rows, columns)
+Maker = Callable[[int, int, int], Surface]  # rows, columns, seed
 SHARED = Path(__file__).resolve().parents[2] / "shared" / "testdata"
 
 

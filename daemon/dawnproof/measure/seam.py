@@ -1,7 +1,7 @@
 """The stitch between two line cameras: doubling (the work was lifted there), tone step and vertical shift.
 
 A reading with value None is `certain=False` when the question does not arise (a bed without a stitch, a work that does
-not reach it) and `certain=True` when the stitch could not be judged.
+not reach it, a tone step where no place of the stitch is known) and `certain=True` when the stitch could not be judged.
 """
 
 from __future__ import annotations
@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 
 BLENDS_PX = (0.0, 16.0, 40.0)
 MOST_DOUBLING_MM = 2.8  # sideways; a lift of about 5 mm on a usual bed
-COMPARED_CHUNKS = 32  # chunks of rows in which the stitch is compared with other columns
+COMPARED_CHUNKS = 16  # chunks of rows in which the stitch is compared with other columns
 FULL_WIDTH_MM = 3.0  # a scan this much narrower than the bed still shows all of it
 
 # scores that chance does not reach on an undoubled stitch, and how far above the scan's own columns they must be
@@ -179,8 +179,10 @@ class SeamCheck:
         strip, box = place.own[0], outline.box
         kept = [g for row, g in strip.greys.items() if row >= box.y and row + len(g) <= box.bottom]
         left, right = max(strip.first, box.x), min(strip.past, box.right)
-        if len(place.own) > 1 or not kept or right - left < LEAST_COLUMNS:
-            return _undecided("shift", "px", "the place of the stitch is not known or hardly on the work")
+        if len(place.own) > 1:
+            return _open("shift", "px", "the place of the stitch is not known")
+        if not kept or right - left < LEAST_COLUMNS:
+            return _undecided("shift", "px", "the work hardly reaches the stitch")
         inside = [grey[:, left - strip.first : right - strip.first] for grey in kept]
         known = verdict.mark.column - left if verdict is not None and verdict.certain else None
         first, last = max(place.stitch.start - left, 0), min(place.stitch.stop, right) - left
@@ -296,9 +298,14 @@ def _undecided(name: str, unit: str, why: str, where: Where | None = None) -> Re
     return Reading("seam", name, None, unit, 0.0, where, why)
 
 
+def _open(name: str, unit: str, why: str) -> Reading:
+    """The question does not arise."""
+    return Reading("seam", name, None, unit, 0.0, None, why, certain=False)
+
+
 def _not_asked(why: str) -> list[Reading]:
     units = {"doubling": "px", "lift": "mm", "step": "CIEDE2000", "shift": "px"}
-    return [Reading("seam", name, None, unit, 0.0, None, why, certain=False) for name, unit in units.items()]
+    return [_open(name, unit, why) for name, unit in units.items()]
 
 
 CHECK = SeamCheck

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from .seam_likelihood import Form, even_rows, log_likelihood, process_of, score
+from .seam_likelihood import Form, Rows, even_rows, log_likelihood, process_of, score
 from .seam_strip import BLOCK_ROWS, Strip
 
 Blocks = npt.NDArray[np.float64]  # (blocks, shifts): log-likelihood ratios
@@ -55,6 +55,8 @@ def profile(strip: Strip, column: int, blend_px: float, most_px: float, rows: ra
 
 SETTLE_ROWS = 800
 CLOSELY = 4  # places and widths of which every displacement is tried
+SETTLE_CHUNKS = 10
+SETTLE_EVERY = 3  # rows: neighbours say much the same
 NARROW_PX = (-4.5, -3.0, -1.5, 0.0, 1.5, 3.0, 4.5)  # around a width already found
 BLENDS_PX = (0.0, 6.0, 12.0, 18.0, 24.0, 30.0, 36.0, 42.0, 50.0)
 
@@ -64,35 +66,29 @@ def settle(
 ) -> tuple[int, float]:
     """The column and blend width near the given ones with which a displacement of about `px` is likeliest."""
     kept = [grey for row, grey in strip.greys.items() if row in rows and row + BLOCK_ROWS <= rows.stop]
-    every = max(sum(map(len, kept)) // SETTLE_ROWS, 1)
-    even = [even_rows(grey.astype(np.float32))[::every] for grey in kept]
+    kept = kept[:: max(len(kept) // SETTLE_CHUNKS, 1)]
+    even = [even_rows(grey.astype(np.float32))[::SETTLE_EVERY] for grey in kept]
     process = process_of(even)
     half = int(px + blend_px / 2 + 12)
     reach = int(min(8, column - strip.first - half, strip.past - column - half))
     if reach < 1:
         return column, blend_px
-    starts = range(column - reach - strip.first, column + reach + 1 - strip.first)
-    near = {at: [block[:, at - half : at + half] for block in even] for at in starts}
-
-    def speaks(at: int, flat: Form, lifted: Form) -> float:
-        # each block may be lifted or not; together they say where the stitch is
-        return sum(max(float((score(rows, lifted) - score(rows, flat)).sum()), 0.0) for rows in near[at])
-
-    blends = [blend for blend in blends_px if abs(blend - blend_px) <= 24]
-    flats = {blend: process.form(half, blend, 0.0) for blend in blends}
-    rough = {(at, blend): 0.0 for at in starts for blend in blends}
-    for blend in blends:
-        for shift in (px - 1.0, px, px + 1.0):
-            lifted = process.form(half, blend, shift)
-            for at in starts:
-                rough[at, blend] = max(rough[at, blend], speaks(at, flats[blend], lifted))
     best, found = -np.inf, (column, blend_px)
-    for at, blend in sorted(rough, key=lambda place: -rough[place])[:CLOSELY]:
-        for shift in px + np.arange(-1.5, 2.0, 0.5):
-            exact = speaks(at, flats[blend], process.form(half, blend, float(shift)))
-            if exact > best:
-                best, found = exact, (at + strip.first, blend)
+    for blend in (width for width in blends_px if abs(width - blend_px) <= 24):
+        flat = process.form(half, blend, 0.0)
+        lifted = [process.form(half, blend, px + step) for step in (-1.0, 0.0, 1.0)]
+        for place in range(column - reach, column + reach + 1, 1 if blend == 0 else 2):
+            at = place - strip.first
+            speaks = sum(_best(block[:, at - half : at + half], flat, lifted) for block in even)
+            if speaks > best:
+                best, found = speaks, (place, blend)
     return found
+
+
+def _best(rows: Rows, flat: Form, lifted: list[Form]) -> float:
+    """What a block speaks for the likeliest displacement; nothing when it is likelier without: it may not be lifted."""
+    ratios = [float((score(rows, form) - score(rows, flat)).sum()) for form in lifted]
+    return max(*ratios, 0.0)
 
 
 def _follow(speaks: Blocks, shifts: Costs, starts: list[int]) -> tuple[Sample, ...]:

@@ -108,9 +108,14 @@ def _near(at_seam: list[_Part], elsewhere: list[_Part], chunks: list[int]) -> tu
     lengths = sorted({max(round(share * len(chunks)), 1) for share in RUN_SHARES})
     marks = [_mark(seam_near.peaks(here, run), seam_near.peaks(there, run), columns, others, blends) for run in lengths]
     mark = max(marks, key=lambda each: each.score / max(each.rival, 30.0))
-    strip = at_seam[0].strip
-    promised = np.array([seam_near.promise(strip.greys[row].astype(np.float32), blends) for row in chunks])
-    return mark, float(promised.sum() / 2), float(np.mean(promised > LEAST_PROMISE))
+    promised, judged = zip(*(_promised(part.strip, chunks[:: min(len(at_seam), 3)]) for part in at_seam), strict=True)
+    return mark, min(promised) * len(chunks), min(judged)
+
+
+def _promised(strip: Strip, chunks: list[int]) -> tuple[float, float]:
+    """Of a doubling of 5 px: half the peak a chunk would show, in the mean, and the share of chunks that show it."""
+    each = [seam_near.promise(strip.greys[row].astype(np.float32), strip.search.blends_px) for row in chunks]
+    return float(np.mean(each)) / 2, float(np.mean(np.array(each) > LEAST_PROMISE))
 
 
 def _mark(

@@ -30,13 +30,13 @@ class Piece:
 @dataclass
 class Strip:
     """Columns `first` to `past` of the scan; every `every`-th chunk of rows is looked at. `greys`: the chunks looked
-    at, by first row. `tones` (n, columns, channels): their mean values, when `keep_tones`."""
+    at, by first row; with `keep_all` every chunk, and `tones` (n, columns, channels), their mean values."""
 
     first: int
     past: int
     search: Search
     every: int = 1
-    keep_tones: bool = False
+    keep_all: bool = False
     pieces: list[Piece] = field(default_factory=list)
     greys: dict[int, Pixels] = field(default_factory=dict)
     tones: list[npt.NDArray[np.float32]] = field(default_factory=list)
@@ -67,14 +67,17 @@ class Strip:
 
     def _work_off(self, chunk: Pixels) -> None:
         row, self._row = self._row, self._row + len(chunk)
-        if row // CHUNK_ROWS % self.every:
+        looked_at = row // CHUNK_ROWS % self.every == 0
+        if not looked_at and not self.keep_all:
             return
         scale = np.float32(1.0 / np.iinfo(chunk.dtype).max)
-        if self.keep_tones:
+        if self.keep_all:
             self.tones.append(chunk.mean(axis=0, dtype=np.float32) * scale)
             self.tone_rows.append(row)
         grey = chunk[:, :, 0] if chunk.shape[2] == 1 else cv2.cvtColor(np.ascontiguousarray(chunk), cv2.COLOR_RGB2GRAY)
         self.greys[row] = np.ascontiguousarray(grey)
+        if not looked_at:
+            return
         flat, agreement = whitened(np.asarray(grey, dtype=np.float32) * scale)
         for top in range(0, len(flat) - BLOCK_ROWS + 1, BLOCK_ROWS):
             block = flat[top : top + BLOCK_ROWS]
@@ -83,12 +86,12 @@ class Strip:
 
 
 def lay_strips(
-    seam: tuple[int, int], width_px: int, search: Search, every: int, most: int = 6
+    seam: tuple[int, int], width_px: int, search: Search, every: int, most: int = 4
 ) -> tuple[Strip, list[Strip]]:
     """The strip for a stitch that lies within columns `seam` (first, past), and strips to compare it with: its
     neighbours first, then evenly over the width."""
     margin = search.margin
-    own = Strip(max(seam[0] - margin, 0), min(seam[1] + margin, width_px), search, 1, keep_tones=True)
+    own = Strip(max(seam[0] - margin, 0), min(seam[1] + margin, width_px), search, every, keep_all=True)
     size = min(own.past - own.first, width_px)
     left = [(p - size, p) for p in range(own.first + margin, size, -(size - 2 * margin))]
     right = [(p, p + size) for p in range(own.past - margin, width_px - size, size - 2 * margin)]
