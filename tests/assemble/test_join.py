@@ -227,3 +227,10 @@ def test_readings_are_the_six_of_the_join_check() -> None:
     assert [r.name for r in plan.readings] == ["residual", "warp", "tone", "relief", "overlap", "rotation"]
     overlap = next(r for r in plan.readings if r.name == "overlap")
     assert overlap.value == pytest.approx(70 / 300 * 25.4, rel=0.02)
+
+
+def test_gain_of_a_narrow_overlap_is_found_too() -> None:
+    left, right = made.halves(34, 0.8)
+    plan = plan_join(made.pair(made.scanned(left), made.scanned(right, 2, gain=0.93)))
+    assert plan.parts[1].gain == pytest.approx([1 / 0.93] * 3, abs=0.006)
+    assert plan.overlaps[0].relief is not None

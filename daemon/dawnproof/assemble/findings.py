@@ -83,7 +83,12 @@ def notes_of(
     settings: JoinSettings,
 ) -> tuple[JoinNote, ...]:
     """Everything worth saying, faults among it."""
-    notes = [*_contradictions(neighbours, layout), *_turned(neighbours), *_light(overlaps, settings)]
+    notes = [
+        *_contradictions(neighbours, layout),
+        *_turned(neighbours),
+        *_light(overlaps, settings),
+        *_scale(overlaps, settings),
+    ]
     notes += [*_strips(strips), *_hours(neighbours, settings), *_bounded(neighbours, tone, settings)]
     if curve_assumed:
         notes.append(JoinNote("curve", "the profile states no tone curve: gains are on linear light of gamma 2.2"))
@@ -125,6 +130,18 @@ def _light(overlaps: Sequence[Overlap], settings: JoinSettings) -> list[JoinNote
         )
         for o in overlaps
         if o.relief is not None and o.relief < settings.light_relief
+    ]
+
+
+def _scale(overlaps: Sequence[Overlap], settings: JoinSettings) -> list[JoinNote]:
+    return [
+        JoinNote(
+            "scale",
+            f"{o.b} shows the work {o.scale_percent:+.2f} % larger than {o.a}",
+            fault=abs(o.scale_percent) > settings.fault_scale_percent,
+        )
+        for o in overlaps
+        if abs(o.scale_percent) > settings.note_scale_percent
     ]
 
 

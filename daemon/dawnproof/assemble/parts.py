@@ -66,6 +66,8 @@ class JoinSettings:
     most_clipped_share: float = 0.1  # of the overlap on the work
     turned_relief: float = 0.5  # a turned part whose relief agrees less is refused
     turned_differing: float = 0.02  # or this share of its fine detail differs
+    note_scale_percent: float = 0.1  # parts that differ more in scale are said, beyond the next as a fault
+    fault_scale_percent: float = 0.3
     light_relief: float = 0.5  # below: lit differently, said as a fault
     session_h: float = 4.0
     feather_px: float = 3.0  # half width of the blend at a cut
