@@ -17,7 +17,7 @@ from .band import Band
 from .doubling import search_up_to
 from .seam_near import MOST_NEAR_PX
 from .seam_profile import Sample
-from .seam_search import Ground, Mark, Suspects, find, samples
+from .seam_search import Ground, Mark, Suspects, find, samples, samples_wide, speaking
 from .seam_shift import JUDGED_PX, find_shift
 from .seam_strip import BLOCK_ROWS, CHUNK_ROWS, Strip, lay_strips, whole_width
 from .seam_tone import find_step
@@ -39,6 +39,7 @@ AGREES = 4.0  # score of the repeats at the same place that counts as a second r
 FAR_FAULT, FAR_NOTE = 18.0, 9.0
 RIVAL_FAULT, RIVAL_NOTE = 2.0, 1.3
 CONFIRMED = 40.0  # log-likelihood that the profile must speak for doubling
+FOLLOWED = 0.35  # of the blocks: with fewer doubled the lag of the repeats is not trusted
 PROVEN = 4.0  # the promise of a doubled stitch must be this much above what was found
 LEAST_COLUMNS = 64
 JUDGED = 0.5  # share of the blocks of rows that must promise to show doubling
@@ -118,11 +119,17 @@ class SeamCheck:
         near_seen, near_sure = _near_says(near, far)
         far_seen = _stands_out(far, FAR_NOTE, RIVAL_NOTE)
         mark = far if far_seen and (not near_seen or far.px > MOST_NEAR_PX) else near
-        most = max(near.px, far.px if mark is far or abs(far.column - near.column) < 4 + near.blend_px else 0.0)
+        most = max(
+            near.most_px, far.most_px if mark is far or abs(far.column - near.column) < 4 + near.blend_px else 0.0
+        )
         most = min(1.25 * most + 5, self._search.lags_px[-1])
         mark, along = samples(place.own, mark, ground.rows, most, closely=near_seen or far_seen)
+        if far_seen and _share(along) < FOLLOWED:
+            wide, everywhere = samples_wide(place.own, far, ground.rows)
+            if speaking(everywhere) > speaking(along):
+                mark, along = wide, everywhere
         doubled = [sample for sample in along if sample.px is not None]
-        confirmed = sum(sample.speaks for sample in doubled) >= CONFIRMED
+        confirmed = speaking(along) >= CONFIRMED
         far_sure = _stands_out(far, FAR_FAULT, RIVAL_FAULT)
         if not (near_seen or far_seen) or not (confirmed or far_sure):
             return _Verdict(mark, along, None, False)
@@ -232,6 +239,10 @@ def _near_says(near: Mark, far: Mark) -> tuple[bool, bool]:
 
 def _stands_out(mark: Mark, least: float, above_rival: float) -> bool:
     return mark.score >= max(least, above_rival * mark.rival)
+
+
+def _share(along: tuple[Sample, ...]) -> float:
+    return sum(sample.px is not None for sample in along) / max(len(along), 1)
 
 
 def _certainty(speaks: float) -> float:

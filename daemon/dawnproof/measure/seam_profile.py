@@ -93,9 +93,9 @@ def _best(rows: Rows, flat: Form, lifted: list[Form]) -> float:
 
 def _follow(speaks: Blocks, shifts: Costs, starts: list[int]) -> tuple[Sample, ...]:
     near = _averaged(speaks)
-    route = _route(np.clip(near, -LOUDEST, LOUDEST) - CHANCE, _costs(shifts))
+    states = route(np.clip(near, -LOUDEST, LOUDEST) - CHANCE, costs(shifts, DRIFT_COST, BEGIN_COST))
     samples = []
-    for row, values, state in zip(starts, near, route, strict=True):
+    for row, values, state in zip(starts, near, states, strict=True):
         px = _peak(values, shifts, state) if state < len(shifts) else None
         samples.append(Sample(row, px, float(values.max())))
     return tuple(samples)
@@ -107,28 +107,28 @@ def _averaged(blocks: Blocks) -> Blocks:
     return np.asarray((padded[:-2] * 0.5 + padded[1:-1] + padded[2:] * 0.5) / 2)
 
 
-def _costs(shifts: Costs) -> Costs:
-    """Cost of going from one state to another; the last state is 'not doubled'."""
+def costs(shifts: Costs, drift: float, begin: float) -> Costs:
+    """Cost of going from one displacement to another; the last state is 'not doubled'."""
     states = len(shifts) + 1
-    costs = np.full((states, states), BEGIN_COST)
-    costs[:-1, :-1] = DRIFT_COST * np.abs(shifts[:, None] - shifts[None, :])
-    costs[-1, -1] = 0.0
-    return costs
+    table = np.full((states, states), begin)
+    table[:-1, :-1] = drift * np.abs(shifts[:, None] - shifts[None, :])
+    table[-1, -1] = 0.0
+    return table
 
 
-def _route(gains: Blocks, costs: Costs) -> list[int]:
+def route(gains: Blocks, table: Costs) -> list[int]:
     """States along the path with the highest sum; the last state gains nothing."""
     full = np.concatenate([gains, np.zeros((len(gains), 1))], axis=1)
-    score, origins = full[0], []
+    score_so_far, origins = full[0], []
     for gain in full[1:]:
-        moved = score[None, :] - costs
+        moved = score_so_far[None, :] - table
         origin = moved.argmax(axis=1)
         origins.append(origin)
-        score = moved[np.arange(len(costs)), origin] + gain
-    route = [int(score.argmax())]
+        score_so_far = moved[np.arange(len(table)), origin] + gain
+    states = [int(score_so_far.argmax())]
     for origin in reversed(origins):
-        route.append(int(origin[route[-1]]))
-    return route[::-1]
+        states.append(int(origin[states[-1]]))
+    return states[::-1]
 
 
 def _peak(values: npt.NDArray[np.float64], shifts: Costs, state: int) -> float:

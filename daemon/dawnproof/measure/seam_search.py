@@ -10,9 +10,9 @@ import numpy as np
 import numpy.typing as npt
 
 from . import seam_near
-from .doubling import Evidence, evidence
-from .seam_path import BEGIN_COST, Paths, deviations, spread_of
-from .seam_profile import Sample, profile, settle
+from .doubling import Evidence, Search, evidence
+from .seam_path import BEGIN_COST, COMMON, DRIFT_COST, LOUDEST, Paths, deviations, spread_of
+from .seam_profile import Sample, costs, profile, route, settle
 from .seam_strip import BLOCK_ROWS, CHUNK_ROWS, Strip
 
 Columns = npt.NDArray[np.int64]
@@ -35,13 +35,14 @@ class Ground:
 @dataclass(frozen=True)
 class Mark:
     """What stands out most within the stitch's tolerance: its column and blend width, its score, the highest score of
-    the columns without a stitch, and the largest displacement that spoke for it."""
+    the columns without a stitch, the usual displacement that spoke for it, and the largest."""
 
     column: int
     blend_px: float
     score: float
     rival: float
     px: float
+    most_px: float
 
 
 @dataclass(frozen=True)
@@ -126,27 +127,35 @@ def _mark(
     px = seam_near.SHIFTS_PX[int(shift)]
     away = np.abs(others - columns[place]) > px + blends[blend] + 4
     rival = float(there.max(axis=(0, 1, 2))[away].max()) if away.any() else 0.0
-    return Mark(int(columns[place]), blends[blend], max(float(best.max()), 0.0), max(rival, 0.0), px)
+    return Mark(int(columns[place]), blends[blend], max(float(best.max()), 0.0), max(rival, 0.0), px, px)
 
 
 def _far(at_seam: list[_Part], elsewhere: list[_Part], chunks: list[int]) -> Mark:
     search = at_seam[0].strip.search
     columns, others = _columns(at_seam), _columns(elsewhere)
     paths = Paths(search, len(columns) + len(others))
-    total = np.zeros((len(search.blends_px), len(search.lags_px), len(columns)), np.float32)
+    blocks: list[npt.NDArray[np.float16]] = []
     for row in [start + top for start in chunks for top in range(0, CHUNK_ROWS, BLOCK_ROWS)]:
         here = np.concatenate([part.evidence(row) for part in at_seam], axis=-1)
         there = np.concatenate([part.evidence(row) for part in elsewhere], axis=-1)
         found = deviations(np.concatenate([here, there], axis=-1), spread_of(there))
-        total += np.maximum(found[..., : len(columns)] - 3.0, 0.0)
+        blocks.append(np.clip(found[..., : len(columns)], -100, 100).astype(np.float16))
         paths.add(found)
     best = paths.best() - BEGIN_COST
     blend, place = np.unravel_index(int(best[:, : len(columns)].argmax()), (len(best), len(columns)))
-    px = search.lags_px[int(total[blend, :, place].argmax())]
-    away = np.abs(others - columns[place]) > px + search.blends_px[blend] + 8
+    px, most_px = _displacement(np.stack([block[blend, :, place] for block in blocks]).astype(np.float64), search)
+    away = np.abs(others - columns[place]) > most_px + search.blends_px[blend] + 8
     rivals = best[:, len(columns) :][:, away]
     rival = float(rivals.max()) if rivals.size else 0.0
-    return Mark(int(columns[place]), search.blends_px[blend], float(best[blend, place]), rival, px)
+    return Mark(int(columns[place]), search.blends_px[blend], float(best[blend, place]), rival, px, most_px)
+
+
+def _displacement(blocks: npt.NDArray[np.float64], search: Search) -> tuple[float, float]:
+    """Usual and largest displacement along the best path through the deviations of the blocks (blocks, lags)."""
+    lags = np.asarray(search.lags_px)
+    states = np.array(route(np.minimum(blocks, LOUDEST) - COMMON, costs(lags, DRIFT_COST, BEGIN_COST)))
+    doubled = lags[states[states < len(lags)]]
+    return (float(np.median(doubled)), float(doubled.max())) if len(doubled) else (float(lags[0]), float(lags[0]))
 
 
 def _columns(parts: list[_Part]) -> Columns:
@@ -163,3 +172,18 @@ def samples(
         column, blend_px = settle(strip, mark.column, mark.blend_px, mark.px, rows)
         mark = replace(mark, column=column, blend_px=blend_px)
     return mark, profile(strip, mark.column, mark.blend_px, most_px, rows)
+
+
+def samples_wide(own: list[Strip], mark: Mark, rows: range) -> tuple[Mark, tuple[Sample, ...]]:
+    """The same without relying on the mark's displacement: a soft picture shows its break at the stitch where the
+    repeat's lag should be. All displacements are tried, at the mark's column and those beside it."""
+    strip = next(strip for strip in own if mark.column in strip.columns)
+    most = strip.search.lags_px[-1]
+    tried = [(c, profile(strip, c, mark.blend_px, most, rows)) for c in range(mark.column - 1, mark.column + 2)]
+    column, along = max(tried, key=lambda each: speaking(each[1]))
+    return replace(mark, column=column), along
+
+
+def speaking(along: tuple[Sample, ...]) -> float:
+    """What the doubled samples of a profile speak for it, together."""
+    return sum(sample.speaks for sample in along if sample.px is not None)

@@ -52,15 +52,17 @@ def fit_shim(pixels: npt.NDArray[np.generic], ppi: float, shim_mm: float) -> Shi
     if not marks:
         return ShimFit(why="no stitch stands out: is the sheet textured, and is it lifted?")
     own = next(strip for strip in strips if marks[0].column in strip.columns)
-    return _fit(own, marks[0].column, marks[0].blend_px, marks[0].px, (rows, ppi, shim_mm))
+    return _fit(own, marks[0].column, marks[0].blend_px, marks[0].px, (rows, ppi, shim_mm), marks[0].most_px)
 
 
-def _fit(strip: Strip, column: int, blend_px: float, px: float, known: tuple[int, float, float]) -> ShimFit:
+def _fit(
+    strip: Strip, column: int, blend_px: float, px: float, known: tuple[int, float, float], most_px: float
+) -> ShimFit:
     rows, ppi, shim_mm = known
     column, blend_px = settle(strip, column, blend_px, px, range(rows))
     fine = tuple(float(np.clip(blend_px + step, 0, 60)) for step in NARROW_PX)
     column, blend_px = settle(strip, column, blend_px, px, range(rows), fine)
-    along = [s.px for s in profile(strip, column, blend_px, 1.25 * px + 5, range(rows)) if s.px is not None]
+    along = [s.px for s in profile(strip, column, blend_px, 1.25 * most_px + 5, range(rows)) if s.px is not None]
     if not along:
         return ShimFit(why="the doubling cannot be followed along the stitch")
     doubling = float(np.median(along))
