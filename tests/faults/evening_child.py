@@ -1,7 +1,7 @@
 """Evenings in processes of their own, to be killed at any system call.
 
-Reads one JSON line an evening on its standard input, {"root": STUDIO, "act": WHAT, "memory": FOLDER}, forks for it and prints the child's
-number; the child stops itself before its first step, so that a tracer can take hold of it. All libraries are loaded
+Reads one JSON line an evening on its standard input, {"root": STUDIO, "act": WHAT, "memory": FOLDER}, forks for it and
+prints the child's number; the child stops itself before its first step, so that a tracer can take hold of it. All libraries are loaded
 once, here. When a child ends its wait status is printed.
 """
 

@@ -20,7 +20,7 @@ from dawnproof.storage.studio import Studio
 
 def studio_with(second: Path, root: Path) -> Studio:
     text = evening.BOOK.replace("reserve_gb = 0.0", f'reserve_gb = 0.0\nsecond = "{second}"')
-    studio = evening.studio_at(root)
+    evening.studio_at(root)
     (root / "dawnproof.toml").write_text(text, "utf-8")
     return evening.open_studio(root)
 
