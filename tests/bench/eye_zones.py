@@ -30,7 +30,7 @@ from scipy.ndimage import fourier_shift  # noqa: E402
 from dawnproof.measure.band import Check, Pixels  # noqa: E402
 from dawnproof.measure.focus import Focus  # noqa: E402
 from dawnproof.measure.fringe import Fringe  # noqa: E402
-from dawnproof.measure.likeness import same_picture  # noqa: E402
+from dawnproof.measure.likeness import Likeness, same_picture  # noqa: E402
 from dawnproof.measure.outline import Outline, whole_frame  # noqa: E402
 from dawnproof.measure.streaks import Streaks  # noqa: E402
 from dawnproof.measure.thumb import Thumb  # noqa: E402
@@ -272,18 +272,22 @@ def slip(pixels: Pixels, row: int, shift_px: float) -> Pixels:
 
 
 def likeness(sheet: Sheet) -> Iterator[tuple[str, bool, str]]:
-    first, again = (_thumb(scanned(sheet, again=k)) for k in (1, 2))
-    same = same_picture(first, again)
+    first, again = (scanned(sheet, again=k) for k in (1, 2))
+    same = _likeness(first, again)
     yield "likeness: scanned again, not called another", same.same or not same.certain, f"{sheet.name}: {same}"
     yield "likeness: scanned again, surely the same", same.same and same.certain, f"{sheet.name}: {same}"
-    other = dataclasses.replace(sheet, surface=np.ascontiguousarray(sheet.surface[:, ::-1]))
-    differs = same_picture(first, _thumb(scanned(other, again=2)))
-    yield (
-        "likeness: another picture, not called the same",
-        not differs.certain or not differs.same,
-        f"{sheet.name}: {differs}",
-    )
-    yield "likeness: another picture, surely another", differs.certain and not differs.same, f"{sheet.name}: {differs}"
+    # not its mirror image: the relief is laid by mirroring and is its own
+    other = dataclasses.replace(sheet, surface=surfaces.strokes(ROWS, COLUMNS, sheet.seed + 7))
+    differs = _likeness(first, scanned(other, again=2))
+    told = f"{sheet.name}: {differs}"
+    yield "likeness: another picture, not called the same", not differs.certain or not differs.same, told
+    yield "likeness: another picture, surely another", differs.certain and not differs.same, told
+
+
+def _likeness(first: scans.Scan, second: scans.Scan) -> Likeness:
+    """As the daemon asks: with the millimetres a pixel of each thumb stands for."""
+    scale = max(second.pixels.shape) / max(first.pixels.shape)
+    return same_picture(_thumb(first), _thumb(second), scale)
 
 
 def _thumb(scan: scans.Scan) -> np.ndarray:
