@@ -24,7 +24,7 @@ def test_counts_are_exact(block: int, band: int) -> None:
     padded[:97, :131] = marked > 0
     expected = padded.reshape(padded.shape[0] // block, block, -1, block).sum(axis=(1, 3))
     assert np.array_equal(counts.inside(whole(131, 97, block)), expected)
-    assert counts.total == (marked > 0).sum()
+    assert counts.total() == (marked > 0).sum()
 
 
 def test_only_blocks_between_the_spans_count() -> None:
@@ -40,5 +40,14 @@ def test_only_blocks_between_the_spans_count() -> None:
 def test_rows_without_a_mark_take_no_memory() -> None:
     counts = BlockCounts(600, 600, 5)
     counts.add(0, np.zeros((600, 600), np.uint8))
-    assert counts.empty
     assert counts.kept_bytes == 0
+
+
+def test_channels_are_counted_and_forgotten_apart() -> None:
+    marked = (np.random.default_rng(2).random((40, 60, 3)) < (0.1, 0.5, 0.9)).astype(np.uint8) * 255
+    counts = BlockCounts(60, 40, 4, channels=3)
+    counts.add(0, marked)
+    assert [counts.total(k) for k in range(3)] == (marked > 0).sum(axis=(0, 1)).tolist()
+    counts.clear(1)
+    assert counts.total(1) == 0
+    assert counts.inside(whole(60, 40, 4), 2).sum() == (marked[:, :, 2] > 0).sum()

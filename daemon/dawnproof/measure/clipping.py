@@ -27,6 +27,7 @@ _SPIKE_WINDOW = 1 / 64  # of the type's range
 _LEAST_SPIKE_PX = 64
 _LEAST_LEVELS = 32  # flat colours without noise are all spikes
 _FLANK_PX = 3
+_STRIP_ROWS = 32
 _NEAR_EXTREME = 0.08  # of the type's range: flanks within it are no steep ones
 
 
@@ -38,41 +39,43 @@ class End:
         self._top = 2**frame.depth_bits - 1
         self.type_end = self._top if high else 0
         self.extremes = np.full(frame.channels, -1 if high else self._top + 1, np.int64)
-        block = block_size(frame)
-        size = (frame.width_px, frame.height_px, block)
-        self.channels = [BlockCounts(*size) for _ in range(frame.channels)]
+        size = (frame.width_px, frame.height_px, block_size(frame))
+        self.channels = BlockCounts(*size, channels=frame.channels)
         self.every = BlockCounts(*size)
         self.flanks = BlockCounts(*size)
         self.flat_flanks = BlockCounts(*size)
 
     @property
     def counts(self) -> tuple[BlockCounts, ...]:
-        return (*self.channels, self.every, self.flanks, self.flat_flanks)
+        return (self.channels, self.every, self.flanks, self.flat_flanks)
 
-    def see(self, band: Band, extremes_by_row: npt.NDArray[np.int64]) -> None:
-        """`extremes_by_row` (rows, channels): highest or lowest value of each row."""
-        found = extremes_by_row.max(axis=0) if self.high else extremes_by_row.min(axis=0)
-        further = found > self.extremes if self.high else found < self.extremes
-        for channel in np.flatnonzero(further):
-            self.extremes[channel] = found[channel]
-            self.channels[channel].clear()
-        if further.any():
-            for counts in (self.every, self.flanks, self.flat_flanks):
-                counts.clear()
-        rows = np.flatnonzero((extremes_by_row == self.extremes).any(axis=1))
-        if len(rows):
-            first = int(rows[0])
-            self._mark(band.first_row + first, band.pixels[first : rows[-1] + 1], band.grey[first : rows[-1] + 1])
+    def see(self, band: Band) -> None:
+        for first in range(0, band.rows, _STRIP_ROWS):
+            strip = band.pixels[first : first + _STRIP_ROWS]
+            found = self._extremes_of(strip)
+            further = found > self.extremes if self.high else found < self.extremes
+            for channel in np.flatnonzero(further):
+                self.extremes[channel] = found[channel]
+                self.channels.clear(int(channel))
+            if further.any():
+                for counts in (self.every, self.flanks, self.flat_flanks):
+                    counts.clear()
+            if (found == self.extremes).any():
+                self._mark(band.first_row + first, strip, band.grey[first : first + _STRIP_ROWS])
+
+    def _extremes_of(self, strip: Pixels) -> npt.NDArray[np.int64]:
+        """Highest or lowest value of each channel."""
+        kind = cv2.REDUCE_MAX if self.high else cv2.REDUCE_MIN
+        by_column = np.asarray(cv2.reduce(strip.reshape(len(strip), -1), 0, kind)).reshape(-1, strip.shape[2])
+        return np.asarray(by_column.max(axis=0) if self.high else by_column.min(axis=0), np.int64)
 
     def _mark(self, first_row: int, pixels: Pixels, grey: Pixels) -> None:
-        masks = [
-            np.asarray(cv2.inRange(np.ascontiguousarray(pixels[:, :, k]), int(value), int(value)))
-            for k, value in enumerate(self.extremes)
-        ]
-        every = masks[0]
-        for counts, mask in zip(self.channels, masks, strict=True):
-            counts.add(first_row, mask)
-            every = np.asarray(cv2.bitwise_and(every, mask))
+        marks = _marks(pixels, self.extremes)
+        self.channels.add(first_row, marks)
+        every = marks[:, :, 0]
+        if marks.shape[2] == 3:
+            red, green, blue = cv2.split(marks)
+            every = np.asarray(cv2.bitwise_and(cv2.bitwise_and(red, green), blue))
         if cv2.countNonZero(every) == 0:
             return
         self.every.add(first_row, every)
@@ -82,11 +85,24 @@ class End:
         """Pixels just outside the clipped ones, and those of them that are nearly as bright (or dark)."""
         wide = np.ones((2 * _FLANK_PX + 1,) * 2, np.uint8)
         around = np.asarray(cv2.dilate(every, wide)) - np.asarray(cv2.dilate(every, np.ones((3, 3), np.uint8)))
+        if not cv2.countNonZero(around):
+            return
         level = float(np.mean(self.extremes))
         slack = _NEAR_EXTREME * self._top
         near = cv2.inRange(grey, level - slack, self._top) if self.high else cv2.inRange(grey, 0, level + slack)
         self.flanks.add(first_row, around)
         self.flat_flanks.add(first_row, np.asarray(cv2.bitwise_and(around, np.asarray(near))))
+
+
+def _marks(pixels: Pixels, values: npt.NDArray[np.int64]) -> npt.NDArray[np.uint8]:
+    """255 where a channel has its value, else 0, (rows, columns, channels)."""
+    if len(set(values.tolist())) == 1:
+        flat = cv2.inRange(pixels.reshape(len(pixels), -1), int(values[0]), int(values[0]))
+        return np.asarray(flat, np.uint8).reshape(pixels.shape)
+    layers = [
+        cv2.inRange(layer, int(value), int(value)) for layer, value in zip(cv2.split(pixels), values, strict=True)
+    ]
+    return np.asarray(cv2.merge(layers), np.uint8).reshape(pixels.shape)
 
 
 class ClippingCheck:
@@ -101,8 +117,8 @@ class ClippingCheck:
         self._histogram = np.zeros((frame.channels, self._levels), np.int64)
 
     def see(self, band: Band) -> None:
-        for end, kind in zip(self._ends, (cv2.REDUCE_MAX, cv2.REDUCE_MIN), strict=True):
-            end.see(band, _extremes_by_row(band.pixels, kind))
+        for end in self._ends:
+            end.see(band)
         sample = band.pixels[-band.first_row % _HISTOGRAM_EVERY :: _HISTOGRAM_EVERY]
         for channel, histogram in enumerate(self._histogram):
             histogram += np.bincount(sample[:, :, channel].ravel(), minlength=self._levels)
@@ -132,7 +148,7 @@ class ClippingCheck:
     def _share(self, end: End, channel: int, name: str, outline: Outline, work_px: int) -> Reading:
         clipped = 0
         if self._is_clipped(end, channel):
-            clipped = int(end.channels[channel].inside(outline).sum())
+            clipped = int(end.channels.inside(outline, channel).sum())
         at = "" if end.extremes[channel] == end.type_end else f"flat spike at {int(end.extremes[channel])}"
         grey = "grey scan: the one channel's value" if self._frame.channels == 1 else ""
         why = "; ".join(part for part in (at if clipped else "", grey) if part)
@@ -143,8 +159,6 @@ class ClippingCheck:
     def _is_clipped(self, end: End, channel: int) -> bool:
         """At the type's end, or far more pixels at the extreme than at any level beside it."""
         extreme = int(end.extremes[channel])
-        if end.channels[channel].empty:
-            return False
         if extreme == end.type_end:
             return True
         width = max(3, int(_SPIKE_WINDOW * self._levels))
@@ -152,7 +166,7 @@ class ClippingCheck:
         if np.count_nonzero(histogram) < _LEAST_LEVELS:
             return False
         beside = histogram[max(0, extreme - width) : extreme] if end.high else histogram[extreme + 1 :][:width]
-        at = end.channels[channel].total / _HISTOGRAM_EVERY
+        at = end.channels.total(channel) / _HISTOGRAM_EVERY
         fullest = float(beside.max()) if len(beside) else 0.0
         return at * _HISTOGRAM_EVERY >= _LEAST_SPIKE_PX and at >= _SPIKE * max(fullest, 1.0)
 
@@ -184,9 +198,3 @@ class ClippingCheck:
 
 
 CHECK = ClippingCheck
-
-
-def _extremes_by_row(pixels: Pixels, kind: int) -> npt.NDArray[np.int64]:
-    """(rows, channels): the highest or lowest value of each row."""
-    by_row = np.asarray(cv2.reduce(pixels, 1, kind))
-    return by_row.reshape(len(pixels), -1).astype(np.int64)

@@ -60,12 +60,13 @@ def find_side(
     length: float,
     reach: tuple[float, float],
     grain: float,
+    faint: bool = False,
 ) -> Side | None:
     """The edge near the line through `middle` (x, y) normal to the unit vector `inwards`, over `length` pixels.
 
     `reach`: how far outside (negative) and inside that line is searched. `grain`: the change of tone a pixel, summed
-    over the channels, that the bare lid shows by its noise. None where the picture shows no straight edge, or the
-    side lies outside the picture.
+    over the channels, that the bare lid shows by its noise. `faint`: dark works on a dark lid show their edge in parts
+    only, from end to end. None where the picture shows no straight edge, or the side lies outside the picture.
     """
     raw = _profiles(picture, middle, inwards, length, reach)
     if len(raw.along) < _LEAST_SAMPLES:
@@ -73,10 +74,10 @@ def find_side(
     votes = _votes(raw.change, grain)
     smooth = raw.smoothed()
     straight = _votes(smooth.change, grain * _SMOOTH_GRAIN)
-    line = _outermost(straight, smooth, _STRAIGHT_PX)
+    line = _outermost(straight, smooth, _STRAIGHT_PX, faint)
     if line is not None:
         return _fit(smooth, votes, _at_the_work(smooth, straight, line), 2 * grain * _SMOOTH_GRAIN)
-    line = _outermost(votes, raw, _ROUGH_PX)
+    line = _outermost(votes, raw, _ROUGH_PX, faint)
     return None if line is None else _fit(raw, votes, _at_the_work(raw, votes, line), 2 * grain)
 
 
@@ -153,7 +154,7 @@ def _votes(change: Floats, grain: float) -> Floats:
     return np.asarray(peak**2 / (peak**2 + floor**2), np.float64)
 
 
-def _outermost(votes: Floats, profiles: _Profiles, tolerance: float) -> _Line | None:
+def _outermost(votes: Floats, profiles: _Profiles, tolerance: float, faint: bool) -> _Line | None:
     """The line on which most samples meet their first change, coming from the lid.
 
     A work's edge lies beyond everything painted on it, on a straight line; the outermost strokes of a drawing whose
@@ -163,7 +164,7 @@ def _outermost(votes: Floats, profiles: _Profiles, tolerance: float) -> _Line | 
     first = np.where(met.any(axis=1), profiles.depth[met.argmax(axis=1)], np.inf)
     line = _most_agreed(first, profiles.along, tolerance)
     off = first - line.offset - line.slope * profiles.along
-    if not _agreed(np.abs(off) <= tolerance, off < -tolerance, tolerance):
+    if not _agreed(np.abs(off) <= tolerance, off < -tolerance, tolerance, faint):
         return None
     return _Line(line.offset, line.slope, tolerance + 1.0)
 
@@ -187,17 +188,18 @@ def _most_agreed(first: Floats, along: Floats, tolerance: float) -> _Line:
     return found
 
 
-def _agreed(on_line: npt.NDArray[np.bool_], beyond: npt.NDArray[np.bool_], tolerance: float) -> bool:
-    """Whether the line is an edge: a third of the side shows it, or less of it but from end to end, and little lies
-    beyond it. Rough edges are held to more, as many a line of a drawing lies within their tolerance."""
+def _agreed(on_line: npt.NDArray[np.bool_], beyond: npt.NDArray[np.bool_], tolerance: float, faint: bool) -> bool:
+    """Whether the line is an edge: a third of the side shows it, a faint one less of it but from end to end, and
+    little lies beyond it. Rough edges are held to more, as many a line of a drawing lies within their tolerance."""
     share, outside = float(on_line.mean()), float(beyond.mean())
     if tolerance == _ROUGH_PX:
         return share >= 0.5 and outside < 0.1
-    if share < _LEAST_SUPPORT or outside > max(0.1, 0.5 * share):
+    if outside > max(0.1, 0.5 * share):
         return False
-    if share >= _PLAIN_SUPPORT:
-        return True
-    return sum(float(piece.mean()) > 0.5 * _LEAST_SUPPORT for piece in np.array_split(on_line, 5)) >= 4
+    if share >= _PLAIN_SUPPORT or not faint:
+        return share >= _PLAIN_SUPPORT
+    pieces = [float(piece.mean()) for piece in np.array_split(on_line, 5)]
+    return share >= _LEAST_SUPPORT and sum(piece > 0.5 * _LEAST_SUPPORT for piece in pieces) >= 4
 
 
 def _at_the_work(profiles: _Profiles, votes: Floats, line: _Line) -> _Line:
@@ -229,7 +231,7 @@ def _as_strong(shadow: Floats, edge: Floats) -> bool:
     """Whether the second change is one from shadow to work: brighter again, or darker by as much once more (a thread
     of a weave along the edge darkens by less)."""
     before, after = float(np.median(shadow)), float(np.median(edge))
-    return after > -0.4 * before if after > 0 else after < 0.8 * before
+    return after > -0.6 * before if after > 0 else after < 0.8 * before
 
 
 def _darkens(signed: Floats, seen: npt.NDArray[np.bool_]) -> bool:

@@ -14,6 +14,7 @@ import numpy.typing as npt
 
 Picture = npt.NDArray[np.float32]
 Mask = npt.NDArray[np.uint8]
+Factors = npt.NDArray[np.float64]  # (6, channels)
 
 _RIM_PX = 4
 _SEGMENT_PX = 24
@@ -23,6 +24,9 @@ _LEAST_SHARE = 0.08  # of the rim
 _MOST_TINT = 0.10  # lids are neutral; a coloured rim is the work itself
 _MOST_GAIN = 0.03  # difference of two cameras, share of the tone
 _FIT_PIXELS = 6_000
+_FIT_SIDE_PX = 700
+_COLUMN_ROWS = 600
+_GRID = 64
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -47,16 +51,30 @@ def surroundings(picture: Picture, expected: str) -> Surroundings | None:
     seeds = np.zeros(picture.shape[:2], np.uint8)
     for top, left, bottom, right in places[members]:
         seeds[top:bottom, left:right] = 1
-    surface = _surface(picture, seeds, linear_only=_sides_seen(places[members], picture) < 3)
-    distance, noise = _distance(picture, surface, seeds)
-    for _ in range(2):
-        threshold = _threshold(noise, kind)
-        reach = _connected(distance < threshold, seeds)
-        surface = _columnwise(picture, _surface(picture, reach, linear_only=False), reach)
-        distance, noise = _distance(picture, surface, reach)
-    threshold = _threshold(noise, kind)
+    surface = _settled(picture, seeds, kind, linear_only=_sides_seen(places[members], picture) < 3)
+    distance = _distance(picture, surface)
+    threshold = _threshold(_noise(distance, seeds), kind)
+    reach = _connected(distance < threshold, seeds)
+    distance = _distance(picture, surface, _columns(picture, surface, reach))
+    threshold = _threshold(_noise(distance, reach), kind)
     reach = _connected(distance < threshold, seeds)
     return Surroundings(kind, distance, threshold, _grain(picture, reach), reach)
+
+
+def _settled(picture: Picture, seeds: Mask, kind: str, linear_only: bool) -> Factors:
+    """The lid's surface, fitted to the rim and then twice to all that hangs together with it, on a coarser grid."""
+    step = max(1, max(picture.shape[:2]) // _FIT_SIDE_PX)
+    coarse, rim = np.ascontiguousarray(picture[::step, ::step]), np.ascontiguousarray(seeds[::step, ::step])
+    surface = _surface(coarse, rim, linear_only)
+    known = rim
+    for _ in range(2):
+        distance = _distance(coarse, surface, _columns(coarse, surface, known))
+        reach = _connected(distance < _threshold(_noise(distance, known), kind), rim)
+        if not reach.any():
+            break
+        known = reach
+        surface = _surface(coarse, known, linear_only=False)
+    return surface
 
 
 def _rim(picture: Picture) -> tuple[Picture, npt.NDArray[np.int64]]:
@@ -110,12 +128,13 @@ def _terms(y: npt.NDArray[np.float64], x: npt.NDArray[np.float64]) -> npt.NDArra
     return np.stack((np.ones_like(x), x, y, x * y, x * x, y * y), axis=-1)
 
 
-def _surface(picture: Picture, where: Mask, linear_only: bool) -> Picture:
-    """A smooth surface through the masked pixels: least squares with a small ridge, outliers dropped twice."""
+def _surface(picture: Picture, where: Mask, linear_only: bool) -> Factors:
+    """A smooth surface through the masked pixels, as factors (6, channels) of the terms above: least squares with a
+    small ridge, outliers dropped twice."""
     rows, columns = where.shape
     at = np.flatnonzero(where)
     at = at[:: max(1, len(at) // _FIT_PIXELS)]
-    y, x = (at // columns) / rows * 2 - 1, (at % columns) / columns * 2 - 1
+    y, x = (at // columns + 0.5) / rows * 2 - 1, (at % columns + 0.5) / columns * 2 - 1
     terms, values = _terms(y, x), picture.reshape(-1, picture.shape[2])[at].astype(np.float64)
     ridge = len(at) * np.array([0.0, 1e-4, 1e-4, *((1e3,) * 3 if linear_only else (1e-3,) * 3)])
     keep = np.ones(len(at), bool)
@@ -124,40 +143,58 @@ def _surface(picture: Picture, where: Mask, linear_only: bool) -> Picture:
         factors = np.linalg.solve(a.T @ a + np.diag(ridge), a.T @ values[keep])
         off = np.abs(values - terms @ factors).max(axis=1)
         keep = off <= 3 * max(float(np.median(off[keep])), 1e-4)
-    grid_y, grid_x = np.linspace(-1, 1, rows)[:, None], np.linspace(-1, 1, columns)[None, :]
-    layers = [
-        f[0] + f[2] * grid_y + f[5] * grid_y**2 + (f[1] + f[3] * grid_y) * grid_x + f[4] * grid_x**2 for f in factors.T
-    ]
-    return np.stack([layer.astype(np.float32) for layer in layers], axis=2)
+    return np.asarray(factors, np.float64)
 
 
-def _columnwise(picture: Picture, surface: Picture, reach: Mask) -> Picture:
-    """The surface with each sensor column's own departure from it, where enough lid is seen in the column.
+def _layer(factors: Factors, channel: int, shape: tuple[int, ...]) -> Picture:
+    """One channel of the surface over the whole picture: computed on a small grid, in between linear."""
+    y = (np.arange(_GRID)[:, None] + 0.5) / _GRID * 2 - 1
+    x = (np.arange(_GRID)[None, :] + 0.5) / _GRID * 2 - 1
+    f = factors[:, channel]
+    grid = f[0] + f[1] * x + f[2] * y + f[3] * x * y + f[4] * x * x + f[5] * y * y
+    return np.asarray(cv2.resize(grid.astype(np.float32), (shape[1], shape[0])), np.float32)
+
+
+def _columns(picture: Picture, surface: Factors, reach: Mask) -> Picture:
+    """Each sensor column's own departure from the surface (columns, channels), 0 where little lid is seen in it.
 
     Two line cameras differ in gain: the lid then has a step at the stitch which no smooth surface follows.
     """
-    count = reach.sum(axis=0, dtype=np.int64)
-    masked = (picture - surface) * reach[:, :, None]
-    offset = masked.sum(axis=0) / np.maximum(count, 1)[:, None]
-    offset[count < 8] = 0.0
-    smooth = np.asarray(cv2.medianBlur(offset[None].astype(np.float32), 5)).reshape(offset.shape)
-    most = _MOST_GAIN * np.abs(surface).mean(axis=0)
-    return np.asarray(surface + np.clip(smooth, -most, most)[None], np.float32)
+    step = max(1, picture.shape[0] // _COLUMN_ROWS)
+    lid = reach[::step].astype(np.float32)
+    count = lid.sum(axis=0)
+    offsets = []
+    for channel in range(picture.shape[2]):
+        layer = _layer(surface, channel, picture.shape)[::step]
+        off = ((picture[::step, :, channel] - layer) * lid).sum(axis=0) / np.maximum(count, 1)
+        most = _MOST_GAIN * np.abs(layer).mean(axis=0)
+        off[count < 8] = 0.0
+        offsets.append(np.clip(np.asarray(cv2.medianBlur(off[None].astype(np.float32), 5))[0], -most, most))
+    return np.stack(offsets, axis=1).astype(np.float32)
 
 
-def _distance(picture: Picture, surface: Picture, lid: Mask) -> tuple[npt.NDArray[np.float32], float]:
-    apart = np.asarray(cv2.absdiff(picture, surface)).reshape(picture.shape)
-    distance = apart[:, :, 0].astype(np.float32)
-    for channel in range(1, picture.shape[2]):
-        np.maximum(distance, apart[:, :, channel], out=distance)
+def _distance(picture: Picture, surface: Factors, columns: Picture | None = None) -> Picture:
+    """Each pixel's distance from the surface, largest over the channels."""
+    distance = np.zeros(picture.shape[:2], np.float32)
+    for channel in range(picture.shape[2]):
+        layer = _layer(surface, channel, picture.shape)
+        if columns is not None:
+            layer += columns[None, :, channel]
+        apart = cv2.absdiff(np.ascontiguousarray(picture[:, :, channel]), layer)
+        np.maximum(distance, np.asarray(apart, np.float32), out=distance)
+    return distance
+
+
+def _noise(distance: Picture, lid: Mask) -> float:
     sample = distance[lid > 0]
-    noise = float(np.median(sample)) / 0.9 if len(sample) else 0.01
-    return distance, noise
+    return float(np.median(sample)) / 0.9 if len(sample) else 0.01
 
 
 def _grain(picture: Picture, lid: Mask) -> float:
-    change = np.abs(picture[:, 2:] - picture[:, :-2]).sum(axis=2) / 2
-    on_lid = change[(lid[:, 2:] > 0) & (lid[:, :-2] > 0)]
+    rows = slice(None, None, max(1, picture.shape[0] // _COLUMN_ROWS))
+    view, mask = picture[rows], lid[rows]
+    change = np.abs(view[:, 2:] - view[:, :-2]).sum(axis=2) / 2
+    on_lid = change[(mask[:, 2:] > 0) & (mask[:, :-2] > 0)]
     return float(np.median(on_lid)) if len(on_lid) else 0.01
 
 

@@ -54,7 +54,9 @@ class Overview:
         if not self._rows:
             return np.zeros((0, self.columns, 1), np.float32)
         stacked = np.concatenate(self._rows)
-        return (stacked / np.float32(np.iinfo(stacked.dtype).max)).astype(np.float32)
+        picture = stacked.astype(np.float32)
+        picture *= np.float32(1 / np.iinfo(stacked.dtype).max)
+        return picture
 
     def _shrink(self, pixels: npt.NDArray[Any]) -> None:
         size = (self.columns, len(pixels) // self.block)

@@ -18,6 +18,7 @@ _LEAST_SECOND_SHARE = 0.06
 _TARGET_FLAT_SHARE = 0.6
 _LEAST_PATCHES = 9
 _TARGET_TONES = 8  # steps of tone a channel that tell patches apart
+_LOOK_PX = 400  # side of the picture of a piece that is enough to tell a target
 _FLAT_SWING = 0.04
 _CLEAR_THING = 1.5
 _LONGEST_WORK = 4.5  # length to width; longer things are rulers
@@ -147,10 +148,13 @@ def _flat_tones(picture: Picture, piece: Mask) -> tuple[Picture, float]:
     if inner.sum() < 25:
         return picture[:0, 0], 0.0
     rows, columns = np.flatnonzero(inner.any(axis=1)), np.flatnonzero(inner.any(axis=0))
-    cut = (slice(rows[0], rows[-1] + 1), slice(columns[0], columns[-1] + 1))
+    step = max(1, max(len(rows), len(columns)) // _LOOK_PX)
+    cut = (slice(rows[0], rows[-1] + 1, step), slice(columns[0], columns[-1] + 1, step))
     view, mask, box = np.ascontiguousarray(picture[cut]), inner[cut], np.ones((3, 3), np.uint8)
     swing = np.asarray(cv2.dilate(view, box)) - np.asarray(cv2.erode(view, box))
-    flat = (swing.reshape(*mask.shape, -1).max(axis=2) < _FLAT_SWING) & mask
+    flat = mask.copy()
+    for layer in np.moveaxis(swing.reshape(*mask.shape, -1), 2, 0):
+        flat &= layer < _FLAT_SWING
     return view[flat], float(flat.sum() / mask.sum())
 
 

@@ -111,7 +111,8 @@ def _sides(
         across, along = _half(rectangle, side)
         reach = (-beyond_mm / mm - 2, min(_SEARCH_MM / mm, 0.6 * across))
         middle = _middle(rectangle, side, inwards)
-        found.append(find_side(picture, middle, inwards, 0.96 * 2 * along, reach, lid.grain))
+        faint = lid.kind in ("black", "open")
+        found.append(find_side(picture, middle, inwards, 0.96 * 2 * along, reach, lid.grain, faint))
     return _square((found[0], found[1], found[2], found[3]))
 
 
