@@ -176,7 +176,7 @@ class _Slot:
         self._memory_bytes = memory_mb << 20
         self._renew_after = renew_after
         self._context = multiprocessing.get_context("spawn")
-        self._shared = self._context.Array("d", 2, lock=False)  # process number, share done
+        self._shared = self._context.Array("d", 3, lock=False)  # process number, share done, whether to end
         self._executor: ProcessPoolExecutor | None = None
         self._count = 0
         self.task: _Task | None = None
@@ -192,7 +192,7 @@ class _Slot:
 
     def start(self, task: _Task, cpu_s: float) -> Future[Any]:
         if self._executor is None:
-            self._shared[0] = 0.0
+            self._shared[0] = self._shared[2] = 0.0
             self._executor = ProcessPoolExecutor(
                 1, self._context, initializer=_guard, initargs=(self._memory_bytes, self._shared)
             )
@@ -222,6 +222,7 @@ class _Slot:
         return int(fields[1]) * resource.getpagesize()
 
     def kill(self) -> None:
+        self._shared[2] = 1.0  # read by a child that is only just being born
         if self._shared[0]:
             try:
                 os.kill(int(self._shared[0]), signal.SIGKILL)
@@ -249,6 +250,8 @@ def _guard(memory_bytes: int, shared: Any) -> None:
     global _shown
     _shown = shared
     shared[0] = float(os.getpid())
+    if shared[2]:
+        os._exit(1)
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     signal.signal(signal.SIGTERM, signal.SIG_DFL)
     ctypes.CDLL(None, use_errno=True).prctl(PR_SET_PDEATHSIG, signal.SIGKILL)
