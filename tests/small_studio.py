@@ -81,8 +81,16 @@ def write(path: Path, pixels: npt.NDArray[Any], ppi: float = PPI, icc: bytes | N
     """A finished scan: it appears under its name when it is whole."""
     path.parent.mkdir(parents=True, exist_ok=True)
     hidden = path.with_name(f".{path.name}.part")
-    tifffile.imwrite(hidden, np.ascontiguousarray(pixels), photometric="rgb" if pixels.ndim == 3 else "minisblack",
-                     resolution=(ppi, ppi), resolutionunit="INCH", iccprofile=icc, rowsperstrip=64, metadata=None)  # fmt: skip
+    tifffile.imwrite(
+        hidden,
+        np.ascontiguousarray(pixels),
+        photometric="rgb" if pixels.ndim == 3 else "minisblack",
+        resolution=(ppi, ppi),
+        resolutionunit="INCH",
+        iccprofile=icc,
+        rowsperstrip=64,
+        metadata=None,
+    )
     hidden.rename(path)
     return path
 

@@ -15,7 +15,6 @@ import pytest
 import tifffile
 from small_studio import ICC, PPI, called, dawnproof, document, eight_bits, halves, interrupted, told, work, write
 
-from dawnproof.cli import scans as commands
 from dawnproof.errors import WorkerDied
 
 SCAN = {"file", "sha256", "bytes", "width_px", "height_px", "outcome", "readings", "findings", "crop", "error"}
@@ -127,7 +126,6 @@ def test_one_file_whose_measuring_breaks_does_not_take_the_others_along(
         def close(self, wait: bool) -> None: ...
 
     monkeypatch.setattr("dawnproof.workers.pool.Pool", Breaking)
-    assert commands.app is not None
     code, out, _ = called("examine", folder / "SL-0401_whole.tif", folder / "SL-0403_whole.tif", "--json")
     assert code == 1
     assert "was stopped" in out
@@ -156,7 +154,8 @@ def test_join_gives_the_document_of_the_contract(folder: Path, joined: dict[str,
         page = tiff.pages[0]
         assert isinstance(page, tifffile.TiffPage)
         assert page.shape == (joined["height_px"], joined["width_px"], 3)
-        assert (page.iccprofile, page.get_resolution("INCH")) == (ICC, pytest.approx((PPI, PPI)))
+        assert page.iccprofile == ICC
+        assert page.get_resolution("INCH") == pytest.approx((PPI, PPI))
 
 
 def test_matrices_lead_from_pixel_centres_of_the_parts_to_the_uncropped_image(
@@ -168,7 +167,7 @@ def test_matrices_lead_from_pixel_centres_of_the_parts_to_the_uncropped_image(
         size = (pixels.shape[1], pixels.shape[0])
         flags = cv2.INTER_CUBIC | cv2.WARP_INVERSE_MAP
         back = cv2.warpAffine(whole, np.array(part["matrix"]), size, flags=flags)
-        half = np.array(part["matrix"]) + [[0, 0, 0.5], [0, 0, 0]]
+        half = np.array(part["matrix"]) + np.array([[0, 0, 0.5], [0, 0, 0]])
         aside = cv2.warpAffine(whole, half, size, flags=flags)
         place = np.s_[80:320, 70:200] if Path(part["file"]).stem.endswith("L") else np.s_[80:320, 250:400]
         apart, half_off = (np.abs(image[place] - pixels[place]).mean() for image in (back, aside))
