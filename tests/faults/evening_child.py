@@ -1,8 +1,8 @@
 """Evenings in processes of their own, to be killed at any system call.
 
-Reads one JSON line an evening on its standard input, {"root": STUDIO, "act": WHAT, "memory": FOLDER}, forks for it and
-prints the child's number; the child stops itself before its first step, so that a tracer can take hold of it. All libraries are loaded
-once, here. When a child ends its wait status is printed.
+Reads one JSON line an evening on its standard input, {"root": STUDIO, "act": WHAT, "memory": FOLDER, "traced": BOOL},
+forks for it and prints the child's number; a child that is to be traced waits for its tracer before its first step. All
+libraries are loaded once, here. When a child ends its wait status is printed.
 """
 
 from __future__ import annotations
@@ -12,6 +12,7 @@ import json
 import os
 import signal
 import sys
+import time
 from pathlib import Path
 
 from faults import evening
@@ -21,6 +22,7 @@ from dawnproof.pipeline.decisions import decide, place_scan
 from dawnproof.storage.studio import open_studio
 
 PR_SET_PTRACER, ANY = 0x59616D61, -1
+NO_TRACER = 77
 
 
 def play(root: Path, act: str) -> None:
@@ -54,13 +56,24 @@ def watch_on(root: Path) -> None:
     ledger.close()
 
 
+def wait_for_tracer() -> None:
+    """Polled, not stopped: a stop and its end may cross the tracer's own."""
+    until = time.monotonic() + 15
+    while "TracerPid:\t0\n" in Path("/proc/self/status").read_text():
+        if time.monotonic() > until:
+            os._exit(NO_TRACER)
+        time.sleep(0.01)
+    time.sleep(0.05)
+
+
 def main() -> None:
     for line in sys.stdin:
         asked = json.loads(line)
         child = os.fork()
         if child == 0:
             ctypes.CDLL(None).prctl(PR_SET_PTRACER, ANY)
-            os.kill(os.getpid(), signal.SIGSTOP)
+            if asked["traced"]:
+                wait_for_tracer()
             evening.InlinePool.memory = evening.Memory(Path(asked["memory"]))
             play(Path(asked["root"]), asked["act"])
             os._exit(0)

@@ -5,10 +5,8 @@ from __future__ import annotations
 import json
 import os
 import shutil
-import signal
 import subprocess
 import sys
-import time
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -18,6 +16,7 @@ from typing import Any
 import pytest
 
 HERE = Path(__file__).parent
+NO_TRACER = 77  # as in evening_child
 CALLS = (
     "write", "pwrite64", "fsync", "fdatasync", "rename", "renameat", "renameat2", "unlink", "unlinkat", "mkdir",
     "mkdirat", "rmdir", "ftruncate", "link", "linkat",
@@ -47,42 +46,31 @@ class Stage:
 
     def play(self, root: Path, act: str, log: Path, *inject: str) -> int:
         """One evening under strace; gives the wait status of the child, 0 = played to its end."""
-        child = self._ask(root, act)
-        tracer = subprocess.Popen(
-            ["strace", "-f", "-qq", "-o", str(log), *inject, "-p", str(child)], stderr=subprocess.PIPE
-        )
-        try:
-            if not _traced(child, tracer):
-                os.kill(child, signal.SIGKILL)
-                os.kill(child, signal.SIGCONT)
-                self.ended()
-                pytest.skip(f"strace may not trace here: {tracer.stderr and tracer.stderr.read().decode()}")
-            os.kill(child, signal.SIGCONT)
-            return self.ended()
-        finally:
-            tracer.wait(timeout=60)
+        child = self._ask(root, act, traced=True)
+        command = ["strace", "-f", "-qq", "-o", str(log), *inject, "-p", str(child)]
+        tracer = subprocess.Popen(command, stderr=subprocess.PIPE, text=True)
+        status = self.ended()
+        said = tracer.communicate(timeout=60)[1]
+        if os.WIFEXITED(status) and os.WEXITSTATUS(status) == NO_TRACER:
+            pytest.skip(f"strace may not trace here: {said.strip()}")
+        return status
 
     def begin(self, root: Path, act: str) -> int:
         """An evening without a tracer; gives the child's number at once."""
-        child = self._ask(root, act)
-        os.kill(child, signal.SIGCONT)
-        return child
+        return self._ask(root, act, traced=False)
 
     def ended(self) -> int:
         """Wait for the child's end; gives its wait status."""
         assert self._process.stdout
         return int(self._process.stdout.readline())
 
-    def _ask(self, root: Path, act: str) -> int:
+    def _ask(self, root: Path, act: str, traced: bool) -> int:
         assert self._process.stdin
         assert self._process.stdout
-        self._process.stdin.write(json.dumps({"root": str(root), "act": act, "memory": str(self._memory)}) + "\n")
+        asked = {"root": str(root), "act": act, "memory": str(self._memory), "traced": traced}
+        self._process.stdin.write(json.dumps(asked) + "\n")
         self._process.stdin.flush()
-        child = int(self._process.stdout.readline())
-        until = time.monotonic() + 10
-        while "State:\tT" not in Path(f"/proc/{child}/status").read_text() and time.monotonic() < until:
-            time.sleep(0.01)
-        return child
+        return int(self._process.stdout.readline())
 
     def close(self) -> None:
         assert self._process.stdin
@@ -117,12 +105,3 @@ def sampled(points: Sequence[Any], count: int, offset: int = 0) -> list[Any]:
     """`count` of them, evenly over the evening; `offset` moves all of them on."""
     step = max(1, len(points) // count)
     return list(points[offset % step :: step][:count])
-
-
-def _traced(child: int, tracer: subprocess.Popen[bytes]) -> bool:
-    until = time.monotonic() + 10
-    while time.monotonic() < until and tracer.poll() is None:
-        if "TracerPid:\t0\n" not in Path(f"/proc/{child}/status").read_text():
-            return True
-        time.sleep(0.01)
-    return False
