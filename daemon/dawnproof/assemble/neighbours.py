@@ -18,6 +18,7 @@ from .view import View, at_level, compose, inverse
 
 _GRID = re.compile(r"r(\d+)c(\d+)", re.IGNORECASE)
 MM_PER_INCH = 25.4
+_BENT_PX = 0.5
 
 
 @dataclass
@@ -153,7 +154,9 @@ def _refuse_extremes(first: View, touch: Touch, settings: JoinSettings) -> None:
             f" {settings.most_rotation_deg:g}",
             "lay the work straight along the edge of the bed and scan again",
         )
-    if abs(scale) > settings.most_scale_percent:
+    # a bent sheet looks scaled where it overlaps: judged by its residual later, so given twice the room here
+    room = 2.0 if touch.fit.typical_px > _BENT_PX else 1.0
+    if abs(scale) > room * settings.most_scale_percent:
         raise JoinRefused("scale", f"{names} differ in scale by {scale:.2f} %", "scan all parts with the same settings")
 
 

@@ -42,6 +42,11 @@ class PairFit:
         return np.column_stack([linear, self.matches.second[match] - linear @ self.matches.first[match]])
 
     @property
+    def typical_px(self) -> float:
+        """Root mean square of what the similarity leaves between the patches."""
+        return float(np.sqrt((left_over(self.matrix, self.matches) ** 2).sum(axis=1).mean()))
+
+    @property
     def rotation_deg(self) -> float:
         """How far the second was turned against the first, clockwise on screen positive."""
         return -float(np.rad2deg(np.arctan2(self.matrix[1, 0], self.matrix[0, 0])))

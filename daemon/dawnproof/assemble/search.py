@@ -51,6 +51,10 @@ def touching(first: View, second: View, factor: int, may_turn: bool = True, quic
         found = _proved(first, second, factor, _correlated(pictures, second))
     if found:
         return _only_one(first, second, factor, found, pictures)
+    if factor > 1:  # grain too fine for the overview may still tell the place
+        finer = touching(first, second, max(1, factor // 2), may_turn=False, quick=True)
+        if finer.fit is not None:
+            return finer
     if may_turn:
         touch = _touching_turned(first, second, factor, pictures)
         if touch is not None:
