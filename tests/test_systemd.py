@@ -32,6 +32,12 @@ def on_this_machine(unit: Path, folder: Path) -> Path:
     return copied
 
 
+def run(*command: str, **environment: str) -> subprocess.CompletedProcess[str]:
+    return subprocess.run(
+        command, capture_output=True, text=True, check=False, timeout=60, env=os.environ | environment
+    )
+
+
 @pytest.mark.parametrize("unit", ["dawnproof@.service", "user/dawnproof@.service"])
 def test_systemd_understands_every_line(unit: str, analyze: str, tmp_path: Path) -> None:
     """A misspelt line is only printed, the exit code stays 0: nothing at all may be printed."""
@@ -39,8 +45,7 @@ def test_systemd_understands_every_line(unit: str, analyze: str, tmp_path: Path)
     runtime = tmp_path / "runtime"
     runtime.mkdir(mode=0o700)
     user = ["--user"] if unit.startswith("user/") else []
-    done = subprocess.run([analyze, *user, "verify", "--man=no", str(copied)], capture_output=True, text=True, check=False,
-                          env=os.environ | {"XDG_RUNTIME_DIR": str(runtime)}, timeout=60)  # fmt: skip
+    done = run(analyze, *user, "verify", "--man=no", str(copied), XDG_RUNTIME_DIR=str(runtime))
     assert done.stdout + done.stderr == ""
     assert done.returncode == 0
 
@@ -48,15 +53,13 @@ def test_systemd_understands_every_line(unit: str, analyze: str, tmp_path: Path)
 def test_a_misspelt_line_would_be_seen(analyze: str, tmp_path: Path) -> None:
     copied = on_this_machine(UNITS / "dawnproof@.service", tmp_path / "units")
     copied.write_text(copied.read_text("utf-8").replace("ProtectSystem=", "ProtectSystm="), "utf-8")
-    done = subprocess.run([analyze, "verify", "--man=no", str(copied)], capture_output=True, text=True, check=False,
-                          timeout=60)  # fmt: skip
+    done = run(analyze, "verify", "--man=no", str(copied))
     assert "ProtectSystm" in done.stdout + done.stderr
 
 
 def test_little_is_exposed(analyze: str, tmp_path: Path) -> None:
     copied = on_this_machine(UNITS / "dawnproof@.service", tmp_path / "units")
-    done = subprocess.run([analyze, "security", "--offline=true", "--no-pager", str(copied)], capture_output=True, text=True,
-                          check=False, timeout=60)  # fmt: skip
+    done = run(analyze, "security", "--offline=true", "--no-pager", str(copied))
     line = next((line for line in done.stdout.splitlines() if "Overall exposure level" in line), "")
     if not line:
         pytest.skip(f"this systemd-analyze does not look at units offline: {(done.stderr or done.stdout)[-200:]}")

@@ -8,14 +8,19 @@ import shutil
 import subprocess
 import sys
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from pathlib import Path
+from typing import Protocol
 
 import pytest
 from faults import evening
 from real_disks import Disk, small_memory_disk
 
-Mounted = Callable[[Path, str], Path]
+
+class Mounted(Protocol):
+    """Mounts a tmpfs at a folder, options as for mount."""
+
+    def __call__(self, folder: Path, options: str = "size=64m") -> Path: ...
 
 
 @pytest.fixture

@@ -148,7 +148,7 @@ def picture(seed: int, columns: int = 300, rows: int = 200, grain: int = 0) -> n
     work += rng.normal(0, 0.004, work.shape)
     if grain:
         work += np.random.default_rng((seed, grain)).normal(0, 0.0003, work.shape)
-    return (np.clip(work, 0, 1) * 60000).astype(np.uint16)
+    return np.asarray(np.clip(work, 0, 1) * 60000, dtype=np.uint16)
 
 
 def scan(path: Path, seed: int, part: str = "whole", ppi: float = 400.0, grain: int = 0) -> str:
@@ -158,8 +158,8 @@ def scan(path: Path, seed: int, part: str = "whole", ppi: float = 400.0, grain: 
     pixels = pixels[:, :320] if part == "L" else pixels[:, 160:] if part == "R" else pixels
     path.parent.mkdir(parents=True, exist_ok=True)
     hidden = path.with_name(f".{path.name}.part")
-    tifffile.imwrite(hidden, np.ascontiguousarray(pixels), photometric="rgb", resolution=(ppi, ppi), resolutionunit="INCH",
-                     rowsperstrip=64, metadata=None)  # fmt: skip
+    tifffile.imwrite(hidden, np.ascontiguousarray(pixels), photometric="rgb", resolution=(ppi, ppi),
+                     resolutionunit="INCH", rowsperstrip=64, metadata=None)  # fmt: skip
     hidden.rename(path)
     return hashlib.sha256(path.read_bytes()).hexdigest()
 
@@ -202,7 +202,8 @@ class QuickClock(threading.Event):
 def service_of(studio: Studio, ledger: Ledger, heard: Heard, pool: Any = None, **options: Any) -> Service:
     """The real daemon, without children or threads of its own."""
     given: dict[str, Any] = {"until_idle": True, "retry_s": 0.3, "threads": lambda name: Inline()} | options
-    return Service(studio, ledger, pool or InlinePool(), heard.events.append, heard.ticks.append, **given)
+    children: Any = pool or InlinePool()
+    return Service(studio, ledger, children, heard.events.append, heard.ticks.append, **given)
 
 
 def run_until_idle(root: Path, pool: Any = None, **options: Any) -> Heard:

@@ -21,7 +21,12 @@ import mfusepy
 KEPT = ("st_mode", "st_nlink", "st_size", "st_uid", "st_gid", "st_ino")
 
 
-class FaultFolder(mfusepy.Operations):  # type: ignore[misc]
+def _refusal(code: int) -> OSError:
+    error: OSError = mfusepy.FuseOSError(code)  # type: ignore[no-untyped-call]
+    return error
+
+
+class FaultFolder(mfusepy.Operations):
     """Every operation is first held against the control file."""
 
     def __init__(self, back: Path) -> None:
@@ -39,7 +44,7 @@ class FaultFolder(mfusepy.Operations):  # type: ignore[misc]
             time.sleep(0.05)
         for name, fault in self._faults():
             if name == operation:
-                raise mfusepy.FuseOSError(getattr(errno, fault))
+                raise _refusal(getattr(errno, fault))
 
     def _at(self, path: str) -> str:
         return self._back + path
@@ -49,13 +54,13 @@ class FaultFolder(mfusepy.Operations):  # type: ignore[misc]
         try:
             state = os.lstat(self._at(path))
         except OSError as error:
-            raise mfusepy.FuseOSError(error.errno) from None
+            raise _refusal(error.errno or errno.EIO) from None
         times = {f"st_{t}time": getattr(state, f"st_{t}time_ns") / 1e9 for t in "amc"}
         return {key: getattr(state, key) for key in KEPT} | times
 
     def readdir(self, path: str, fh: Any) -> list[str]:
         self._strike("readdir")
-        return [".", "..", *os.listdir(self._at(path))]
+        return [".", "..", *(p.name for p in Path(self._at(path)).iterdir())]
 
     def create(self, path: str, mode: int, fi: Any = None) -> int:
         self._strike("create")
@@ -91,19 +96,19 @@ class FaultFolder(mfusepy.Operations):  # type: ignore[misc]
 
     def unlink(self, path: str) -> None:
         self._strike("unlink")
-        os.unlink(self._at(path))
+        Path(self._at(path)).unlink()
 
     def rename(self, old: str, new: str, flags: int = 0) -> None:
         self._strike("rename")
-        os.rename(self._at(old), self._at(new))
+        Path(self._at(old)).replace(self._at(new))
 
     def mkdir(self, path: str, mode: int) -> None:
         self._strike("mkdir")
-        os.mkdir(self._at(path))
+        Path(self._at(path)).mkdir()
 
     def rmdir(self, path: str) -> None:
         self._strike("rmdir")
-        os.rmdir(self._at(path))
+        Path(self._at(path)).rmdir()
 
     def chmod(self, path: str, mode: int) -> int:
         return 0
@@ -113,7 +118,7 @@ class FaultFolder(mfusepy.Operations):  # type: ignore[misc]
 
     def utimens(self, path: str, times: Any = None, **_: Any) -> int:
         if times:
-            os.utime(self._at(path), ns=tuple(int(t) for t in times))
+            os.utime(self._at(path), ns=(int(times[0]), int(times[1])))
         return 0
 
 

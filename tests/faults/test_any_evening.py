@@ -1,5 +1,5 @@
-"""Any evening at all: scans arrive, are replaced, taken away, put back, scanned again; the daemon runs, dies at any step,
-meets errors, starts again. A simple model says what must be where."""
+"""Any evening at all: scans arrive, are replaced, taken away, put back, scanned again; the daemon runs, dies at any
+step, meets errors, starts again. A simple model says what must be where."""
 
 from __future__ import annotations
 
@@ -15,10 +15,17 @@ from pathlib import Path
 from typing import Any
 from unittest.mock import patch
 
+import pytest
 from faults import evening
 from hypothesis import HealthCheck, settings
 from hypothesis import strategies as st
-from hypothesis.stateful import RuleBasedStateMachine, invariant, precondition, rule
+from hypothesis.stateful import (
+    RuleBasedStateMachine,
+    invariant,
+    precondition,
+    rule,
+    run_state_machine_as_test,
+)
 
 from dawnproof.ledger.connection import Connection
 from dawnproof.ledger.ledger import Ledger
@@ -27,6 +34,7 @@ from dawnproof.pipeline import steps
 from dawnproof.storage import disk, moves
 
 PARTS = ("SL-0001_whole", "SL-0002_L", "SL-0002_R", "SL-0003_whole", "scan 7", "SL-0001_trial", "SL-0004_ref")
+TAKES = ("", "_t2", "_t3")
 WORKS = {"SL-0001_whole": 1, "SL-0002_L": 2, "SL-0002_R": 2, "SL-0003_whole": 3}
 
 
@@ -194,6 +202,13 @@ TestAnyEvening = AnyEveningToItsEnd.TestCase
 TestAnyEvening.settings = settings(
     max_examples=8, stateful_step_count=7, deadline=None, suppress_health_check=list(HealthCheck), print_blob=True
 )
+
+
+@pytest.mark.sweep
+def test_many_long_evenings() -> None:
+    """The same for longer, found anew each time."""
+    many = settings(TestAnyEvening.settings, max_examples=150, stateful_step_count=14)
+    run_state_machine_as_test(AnyEveningToItsEnd, settings=many)
 
 
 def test_the_model_can_fail(tmp_path: Path) -> None:

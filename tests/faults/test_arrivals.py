@@ -204,7 +204,8 @@ def test_odd_files_through_real_children(tmp_path: Path) -> None:
 # 21: names
 
 NAMES = [
-    b"[bold red]SL-1[link=x].tif", b"\x1b[2J\x07bell.tif", b"two\nlines.tif", b"\xff\xfe not utf8.tif", b"n" * 251 + b".tif",
+    b"[bold red]SL-1[link=x].tif", b"\x1b[2J\x07bell.tif", b"two\nlines.tif",
+    b"\xff\xfe not utf8.tif", b"n" * 251 + b".tif",
     "SL-0001\u202etif.exe.tif".encode(), b"x..%2f..%2fetc.tif", b"=cmd().tif", b"-rf.tif", b"a.tif", b"A.tif",
     b"REASONS.txt.tif", "\u00e9.tif".encode(), "e\u0301.tif".encode(), b"<script>.tif",
 ]  # fmt: skip
@@ -298,7 +299,7 @@ def test_a_clock_that_jumps(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> 
         turns = 0
 
         @classmethod
-        def now(cls, tz: Any = None) -> datetime:
+        def now(cls, tz: Any = None) -> Any:
             cls.turns += 1
             return datetime.now(tz) - timedelta(days=365 if cls.turns % 2 else 0)
 

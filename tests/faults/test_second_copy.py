@@ -15,14 +15,14 @@ from faults.killing import CALLS, points_of, sampled, stage
 from dawnproof.ledger.ledger import Ledger
 from dawnproof.model import Pile
 from dawnproof.pipeline.night import view_of
-from dawnproof.storage.studio import Studio
+from dawnproof.storage.studio import Studio, open_studio
 
 
 def studio_with(second: Path, root: Path) -> Studio:
     text = evening.BOOK.replace("reserve_gb = 0.0", f'reserve_gb = 0.0\nsecond = "{second}"')
     evening.studio_at(root)
     (root / "dawnproof.toml").write_text(text, "utf-8")
-    return evening.open_studio(root)
+    return open_studio(root)
 
 
 def pile(studio: Studio, job: str) -> Pile | None:

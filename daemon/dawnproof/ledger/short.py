@@ -65,7 +65,8 @@ class ShortAnswers(Connection):
 
     def say_once(self, event: EventRow) -> None:
         """A line of the night that is said only the first time."""
-        self._run("INSERT INTO events (when_utc, kind, job, text) SELECT strftime('%Y-%m-%dT%H:%M:%S+00:00', 'now'), ?, ?, ?"
+        now = "strftime('%Y-%m-%dT%H:%M:%S+00:00', 'now')"
+        self._run(f"INSERT INTO events (when_utc, kind, job, text) SELECT {now}, ?, ?, ?"
                   " WHERE NOT EXISTS (SELECT 1 FROM events WHERE kind = ? AND text = ?)",
                   (event.kind, event.job, event.text, event.kind, event.text))  # fmt: skip
 

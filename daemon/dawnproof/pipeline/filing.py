@@ -141,8 +141,10 @@ class Filer:
     def _lost(self, step: FilingStep, filing: Filing) -> None:
         """The filing goes on without it."""
         self._ledger.moved(step.scan, Place.GONE, step.source, step.source, self._now_utc())
-        self._ledger.say(EventRow(self._now_utc(), "alarm", filing.job,
-                                  f"{shown(Path(step.source).name)} was changed or taken away while it was being filed"))  # fmt: skip
+        self._say(filing.job, f"{shown(Path(step.source).name)} was changed or taken away while it was being filed")
+
+    def _say(self, job: str, text: str) -> None:
+        self._ledger.say(EventRow(self._now_utc(), "alarm", job, text))
 
     def _abandon(self, number: int, filing: Filing, lost: FilingStep) -> None:
         """A bag without one of its scans is none: what was staged goes back where it came from, and the job is judged
@@ -154,8 +156,10 @@ class Filer:
             if step.kind in {StepKind.SETTLE, StepKind.SHOW}:
                 discard(Path(step.source), self._ledger)
         self._ledger.abandon_filing(number, self._now_utc())
-        self._ledger.say(EventRow(self._now_utc(), "alarm", filing.job, f"{shown(Path(lost.source).name)} was changed or "
-                                  f"taken away while {filing.job} was being filed; the job is judged again"))  # fmt: skip
+        name = shown(Path(lost.source).name)
+        self._say(
+            filing.job, f"{name} was changed or taken away while {filing.job} was being filed; it is judged again"
+        )
 
     def _take_back(self, step: FilingStep) -> None:
         home = Path(step.source)

@@ -156,7 +156,8 @@ def _its_take(ledger: Ledger, name: PartName, measured: Measured | None,
     last = max(older, key=lambda r: r.name.take if r.name else 0)
     if last.measured is None or not is_other_picture(last.measured, measured):
         return name, ()
-    text = (f"take {name.take} of part {name.part} shows another picture than take {last.name.take if last.name else 1} "
+    earlier = last.name.take if last.name else 1
+    text = (f"take {name.take} of part {name.part} shows another picture than take {earlier} "
             f"({last.file}); both are kept, the newer one replaces nothing")  # fmt: skip
     return name, (make_finding("job", "other_picture", Level.FAULT, text),)
 

@@ -214,7 +214,8 @@ class Arrivals:
         for row in fresh[:MOST_SAID]:
             self._voice.say("stays", "", f"{row.file} stays where it is: {row.reason}")
         if len(fresh) > MOST_SAID:
-            self._voice.say("stays", "", f"{len(fresh) - MOST_SAID} more files stay where they are; the ledger names them")
+            more = len(fresh) - MOST_SAID
+            self._voice.say("stays", "", f"{more} more files stay where they are; the ledger names them")
 
     def _forget_what_left(self, present: dict[Path, Entry], troubles: set[str]) -> None:
         below = str(self._studio.inbox) + "/"

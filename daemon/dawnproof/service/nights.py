@@ -72,11 +72,12 @@ class NightWork:
             return
         bad = [r for r in rows if not r.ok]
         if rows:
-            self._voice.say("fixity", "", f"{len(rows)} bag(s) of the archive read again: "
-                            + ("all as filed" if not bad else "; ".join(f"{r.bag}: {r.text}" for r in bad)))  # fmt: skip
+            found = "; ".join(f"{r.bag}: {r.text}" for r in bad) or "all as filed"
+            self._voice.say("fixity", "", f"{len(rows)} bag(s) of the archive read again: {found}")
         if bad:
-            self._voice.alarm("fixity", f"{', '.join(r.bag for r in bad)} no longer as filed: run `dawnproof verify`, and "
-                              "bring back the second copy by hand")  # fmt: skip
+            names = ", ".join(r.bag for r in bad)
+            text = f"{names} no longer as filed: run `dawnproof verify`, and bring back the second copy by hand"
+            self._voice.alarm("fixity", text)
 
     def _summary_when_due(self, local: datetime) -> None:
         day = local.date().isoformat()
