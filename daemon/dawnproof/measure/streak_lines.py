@@ -21,6 +21,7 @@ LEAST_Z = 4.2
 ALONE = 2.0  # times what the image's own lines reach, where the lid tells nothing
 OTHER_STREAKS = 3
 LEAST_LID_Z = 6.0
+ONE_LID_Z = 7.0  # where only one end of the lid lies in the run
 TELLING_LID_Z = 5.0  # what the lid must be able to show of the work's streak to be asked
 NOT_AGAINST = 4.0  # log likelihood by which a longer run may be less likely and still be possible
 BLOCK = 64  # columns over which the spread of a stretch is taken
@@ -178,7 +179,7 @@ class _Columns:
         if share is None or abs(share) < LEAST_STRENGTH:
             return None
         on_lid = self._on_lid(column, first, last, share)
-        if on_lid is False or not self._agrees(column, first, last, share, 0.4):
+        if on_lid is False or not self._agrees(column, first, last, share, 0.5):
             return None
         if on_lid:
             share = self._share(column, first, last, closest=20.0) or share
@@ -274,12 +275,13 @@ class _Columns:
         lid = self._lid[first:last] & (self._weight[first:last, column] > 0)
         weight = lid / spread**2
         doubt = 1.0 / float(np.sqrt(max(weight.sum(), 1e-12)))
-        if doubt > abs(share) / TELLING_LID_Z:
+        if doubt > abs(share) / ONE_LID_Z:
             return None
         seen = float(np.sum(weight * change) / weight.sum())
         off = change[~self._lid[first:last]] - share
         own = 1.4826 * float(np.median(np.abs(off))) / float(np.sqrt(len(off))) if len(off) else 0.0
-        return abs(seen - share) <= max(0.4 * abs(seen), 3.0 * float(np.hypot(doubt, own)))
+        allowed = min(3.0 * float(np.hypot(doubt, own)), 0.8 * abs(seen))
+        return abs(seen - share) <= max(0.4 * abs(seen), allowed)
 
     def _rows(self, first: int, last: int) -> npt.NDArray[np.bool_]:
         place = np.arange(self._count)
