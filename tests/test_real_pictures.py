@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 import tifffile
 from real_pictures import BED_PX, DATA, DOUBLING_PX, SEAM_PX, Made, real_studio
+from small_studio import document, night, told
 
 
 @pytest.fixture(scope="module")
@@ -71,6 +72,26 @@ def test_the_halves_show_the_same_strip(studio: Path, made: list[Made]) -> None:
         for over in range(2, 20)
     )
     assert best > 0.9
+
+
+def test_the_daemon_finds_each_fault_and_archives_the_sound_works(studio: Path, made: list[Made]) -> None:
+    """The whole round on all of them; runs last, since the scans leave the inbox."""
+    night(studio)
+    piles = {e["job"]: pile for pile in ("may_go_back", "look_first", "scan_again", "desk")
+             for e in document("morning", studio)[pile]}  # fmt: skip
+    assert set(piles) == {entry.job for entry in made}
+    for entry in made:
+        found = told("job", studio, entry.job)
+        faults = {
+            f"{f['check']}.{f['name']}" for part in found["parts"] for f in part["findings"] if f["level"] == "fault"
+        }
+        if entry.wrong:
+            assert entry.wrong in faults, entry
+            assert piles[entry.job] == ("desk" if entry.wrong == "encoding.profile" else "scan_again")
+        else:
+            assert not faults, entry
+            assert piles[entry.job] in {"may_go_back", "look_first"}
+            assert (studio / "archive" / entry.job / "data" / f"{entry.job}.tif").is_file()
 
 
 def test_more_pictures_become_sound_works(tmp_path: Path, shared_testdata: Path) -> None:
