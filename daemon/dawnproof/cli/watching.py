@@ -37,7 +37,7 @@ def watch(
 
     opened = open_studio(studio)
     show = not plain and sys.stdout.isatty()
-    run_daemon(opened, until_idle, _Screen(opened) if show else _Lines())
+    run_daemon(opened, until_idle, _Screen(opened) if show else _lines())
 
 
 @app.command()
@@ -222,6 +222,31 @@ class _Lines:
 
     def end(self) -> None:
         """Nothing to put away."""
+
+
+class _ToJournal(_Lines):
+    """One entry an event, with fields of their own, where the service manager keeps a journal."""
+
+    def __init__(self) -> None:
+        from ..notice.journal import Journal
+
+        super().__init__()
+        self._journal = Journal()
+
+    def event(self, event: EventRow) -> None:
+        try:
+            self._journal.say(event)
+        except OSError:
+            super().event(event)
+
+    def end(self) -> None:
+        self._journal.close()
+
+
+def _lines() -> _Lines:
+    from ..notice.journal import speaks_to_journal
+
+    return _ToJournal() if speaks_to_journal() else _Lines()
 
 
 class _Screen:

@@ -7,7 +7,7 @@ import traceback
 from collections import deque
 from collections.abc import Callable
 from concurrent.futures import Executor, Future
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import datetime
 from enum import Enum
 from pathlib import Path
@@ -17,8 +17,6 @@ from ..ledger.ledger import Ledger
 from ..model import (
     ArrivingRow,
     Identity,
-    JobRow,
-    JobState,
     ListedJob,
     Measured,
     PartName,
@@ -29,7 +27,7 @@ from ..model import (
     shown,
 )
 from ..naming import compile_rule, job_key
-from ..pipeline.intake import Arrived, admit, admitted_already, arrived, ask_for, belongs_elsewhere, said_event
+from ..pipeline.intake import Arrived, arrived, ask_for, belongs_elsewhere, said_event
 from ..pipeline.roots import Roots
 from ..storage.disk import Digested, digest
 from ..storage.studio import Studio
@@ -41,12 +39,13 @@ from ..watch.observer import Hint
 from ..watch.settle import Patience, Watched
 from ..workers.measuring import measure_scan
 from ..workers.pool import Pool
+from .entering import enter
+from .staying import Staying
 from .voice import Voice, now_utc
 
 SCAN_ENDINGS = (".tif", ".tiff", ".btf", ".tf8")
 LOOK_S = 1.0  # between two looks at a file that settles
 LOOK_AGAIN_S = 5.0  # and at one that settled without being whole
-MOST_SAID = 20  # files of a flood that are named line by line
 OFFERED = 4  # files handed to the children at a time: the rest waits here, in turns between the beds
 
 
@@ -108,10 +107,8 @@ class Arrivals:
         self._files: dict[Path, _File] = {}
         self._turns: dict[str, deque[Path]] = {}
         self._admitted: dict[Path, Identity] = {}
-        self._stays: dict[str, StayingRow] = {r.path: r for r in ledger.staying()}
+        self.staying = Staying(ledger, voice)
         self._measuring = 0
-        self._to_enter: list[tuple[StayingRow, bool]] = []
-        self.reasons_due = True
         self.impatient = False  # nothing more will come: what is not whole now never will be
         self.listed: dict[str, ListedJob] = {}
 
@@ -171,8 +168,8 @@ class Arrivals:
             del self._files[path]
         self._admitted = {p: i for p, i in self._admitted.items() if p in present}
         for trouble in found.troubles:
-            self.stay(StayingRow(str(trouble.path), shown(trouble.path.name), trouble.reason, "unreadable"))
-        self._forget_what_left(present, {str(t.path) for t in found.troubles})
+            self.staying.stay(StayingRow(str(trouble.path), shown(trouble.path.name), trouble.reason, "unreadable"))
+        self.staying.forget(self._studio.inbox, present, {str(t.path) for t in found.troubles})
         if found.cut_short:
             self._voice.alarm("inbox size", "the inbox holds more files than are looked at in one go; move some away")
         else:
@@ -192,40 +189,6 @@ class Arrivals:
             self._ledger.moved(waiting.id, Place.GONE, waiting.home, waiting.home, now_utc().isoformat())
             text = f"{waiting.file} was taken out of the inbox before its job had an outcome"
             self._voice.say("gone", waiting.job, text)
-
-    def stay(self, row: StayingRow) -> None:
-        """A file stays where it is; said once, a flood of them in one line, entered together."""
-        if self._stays.get(row.path) != row:
-            self._to_enter.append((row, row.path not in self._stays))
-            self._stays[row.path] = row
-            self.reasons_due = self.reasons_due or row.kind != "left alone"
-
-    def _enter_stays(self) -> None:
-        if not self._to_enter:
-            return
-        when = now_utc().isoformat()
-        with self._ledger.together():
-            for row, new in self._to_enter:
-                if not new:
-                    self._ledger.no_longer_stays(row.path)
-                self._ledger.stays(row, when)
-        fresh = [row for row, new in self._to_enter if new]
-        self._to_enter.clear()
-        for row in fresh[:MOST_SAID]:
-            self._voice.say("stays", "", f"{row.file} stays where it is: {row.reason}")
-        if len(fresh) > MOST_SAID:
-            more = len(fresh) - MOST_SAID
-            self._voice.say("stays", "", f"{more} more files stay where they are; the ledger names them")
-
-    def _forget_what_left(self, present: dict[Path, Entry], troubles: set[str]) -> None:
-        below = str(self._studio.inbox) + "/"
-        for path in [p for p in self._stays if p.startswith(below) and Path(p) not in present and p not in troubles]:
-            self._no_longer_stays(path)
-
-    def _no_longer_stays(self, path: str) -> None:
-        if self._stays.pop(path, None) is not None:
-            self._ledger.no_longer_stays(path)
-            self.reasons_due = True
 
     def _may_be_believed(self, home: Path) -> bool:
         """An empty place is no proof that a person took the scan, where the folder itself is not what it was."""
@@ -256,7 +219,7 @@ class Arrivals:
             except Exception as error:  # the one broad handler around one file: it must not end the night
                 self._broke(path, file, error, now)
         self._hand_out()
-        self._enter_stays()
+        self.staying.enter()
 
     def _look_at(self, path: Path, file: _File, now: float) -> None:
         if file.measuring is not None:
@@ -300,7 +263,7 @@ class Arrivals:
                 file.look_s = now + min(LOOK_AGAIN_S, max(LOOK_S, self._patience.settle_s / 2))
 
     def _stays_put(self, path: Path, file: _File, reason: str, kind: str, now: float) -> None:
-        self.stay(StayingRow(str(path), shown(path.name), reason, kind))
+        self.staying.stay(StayingRow(str(path), shown(path.name), reason, kind))
         file.stage, file.look_s = Stage.STAYING, now + self._intake.scan_s
 
     def _whole_or_set_aside(self, path: Path, file: _File, passage: Passage) -> None:
@@ -407,46 +370,15 @@ class Arrivals:
             self._settle_again(file)  # replaced meanwhile: looked at as a new arrival
             return
         with self._ledger.together():
-            row = self._row(path, file.arrived, measured, error, sha256)
+            row = enter(self._studio, self._ledger, self._voice, file.arrived, measured, error, sha256)
         del self._files[path]
         self._admitted[path] = here
-        self._no_longer_stays(str(path))
+        self.staying.no_longer(str(path))
         if row is not None:
             self._voice.tell(said_event(row, row.admitted_utc))
             for finding in row.findings:
                 self._voice.say("alarm", row.name.job if row.name else "", finding.text)
             self._on_admitted(Admitted(row, belongs_elsewhere(row)))
-
-    def _row(
-        self, path: Path, file: Arrived, measured: Measured | None, error: ScanError | None, sha256: str
-    ) -> ScanRow | None:
-        """The new row; None where the scan is known and waits here already."""
-        if admitted_already(self._ledger, path, sha256) is not None:
-            return None
-        when = now_utc().isoformat()
-        self._overwritten(path, when)
-        back = self._ledger.gone_scan(path, sha256)
-        if back is not None:  # the disk was away, or a person put it back
-            self._ledger.moved(back.id, Place.INBOX, back.home, back.home, when)
-            row = replace(back, place=Place.INBOX)
-        else:
-            row = admit(self._studio, self._ledger, file, measured, error, sha256, when)
-        if row.name is not None and not belongs_elsewhere(row):
-            self._job_has_scan(row.name.job, when)
-        return row
-
-    def _overwritten(self, path: Path, when: str) -> None:
-        old = self._ledger.scan_at_home(path)
-        if old is not None and old.place is Place.INBOX:
-            self._ledger.moved(old.id, Place.GONE, old.home, old.home, when)
-            text = f"{old.file} was overwritten in the inbox by another file before its job had an outcome"
-            self._voice.say("alarm", old.name.job if old.name else "", text)
-
-    def _job_has_scan(self, job: str, when: str) -> None:
-        before = self._ledger.job(job) or JobRow(job, JobState.WAITING, first_utc=when)
-        state = before.state if before.state in {JobState.ARCHIVED, JobState.REWORK} else JobState.WAITING
-        now = replace(before, last_utc=when, state=state, said_unfinished=False, accepted=False, refused=False)
-        self._ledger.put_job(now, when)
 
 
 def _shown_stage(file: _File) -> tuple[str, str]:

@@ -210,7 +210,7 @@ class Service:
         listed, problems = self.studio.job_list()
         self._arrivals.listed = self._desk.listed = listed
         for problem in problems:
-            self._arrivals.stay(StayingRow(problem, "jobs.csv", problem, "job list"))
+            self._arrivals.staying.stay(StayingRow(problem, "jobs.csv", problem, "job list"))
         self._note_stillness(self._arrivals.full_scan(), now)
         self._arrivals.scans_that_left(self._desk.moving)
 
@@ -243,11 +243,11 @@ class Service:
 
     def _reasons_when_due(self, now: float) -> None:
         """REASONS.txt is written whole, so not for every file of a flood."""
-        if (self._arrivals.reasons_due or self._desk.reasons_due) and now - self._last_reasons_s >= 1.0:
+        if (self._arrivals.staying.reasons_due or self._desk.reasons_due) and now - self._last_reasons_s >= 1.0:
             self._last_reasons_s = now
             self._roots.check(self.studio.rework)
             write_reasons(self.studio, self.ledger)
-            self._arrivals.reasons_due = self._desk.reasons_due = False
+            self._arrivals.staying.reasons_due = self._desk.reasons_due = False
 
     def _beat(self, observer: InboxObserver, now: float) -> None:
         if now - self._last_beat_s >= self.beat_s:
@@ -261,7 +261,7 @@ class Service:
     def _all_done(self) -> bool:
         """Everything has its end; or what is left cannot come to one now, and was tried again."""
         busy = self._arrivals.busy() or self._desk.busy() or self._second.busy()
-        left = not self._idle or self._arrivals.left() or self._arrivals.reasons_due or self._desk.reasons_due
+        left = not self._idle or self._arrivals.left() or self._arrivals.staying.reasons_due or self._desk.reasons_due
         try:
             if not (left or self._desk.left() or self._second.left()) and not busy:
                 return True
