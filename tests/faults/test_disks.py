@@ -6,7 +6,8 @@ import os
 import resource
 import subprocess
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from datetime import datetime
 from pathlib import Path
 
 import pytest
@@ -15,6 +16,7 @@ from faults.conftest import FaultyShare, Mounted
 from faults.killing import Stage, points_of, sampled, stage
 from real_disks import Disk, run
 
+from dawnproof.storage import disk, moves
 from dawnproof.storage.studio import Studio
 
 
@@ -290,3 +292,45 @@ def test_an_unmounted_target(name: str, tmp_path: Path, memory_disk: Mounted) ->
         assert (studio.archive / "SL-0001").is_dir()
     finally:
         subprocess.run(["umount", "-l", str(aside)], check=False, capture_output=True)
+
+
+# an end in the middle of a copy; room that will not last
+
+
+def test_stopped_in_the_middle_of_a_copy(tmp_path: Path, memory_disk: Mounted, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The copy is broken off, nothing of it is left, the scan is where it was; the next start takes it again."""
+    archive = memory_disk(tmp_path / "archive")
+    studio = with_folder(tmp_path, "archive", archive)
+    monkeypatch.setattr(moves, "BLOCK_BYTES", 4096)
+    with evening.Living(studio.root) as daemon:
+        monkeypatch.setattr(moves, "write_all", stopping(daemon))
+        entered = drop(studio)
+        daemon.until(daemon.service.stop.is_set, "the stop")
+    monkeypatch.undo()
+    assert (studio.inbox / "SL-0001_whole.tif").exists()
+    assert not list(archive.rglob("*.part"))
+    evening.run_until_idle(studio.root)
+    evening.check_census(studio, entered)
+    assert (archive / "SL-0001").is_dir()
+
+
+def stopping(daemon: evening.Living) -> Callable[[int, memoryview], None]:
+    def write(fd: int, data: memoryview) -> None:
+        disk.write_all(fd, data)
+        if len(data) == 4096:  # of a scan; small files are written whole
+            daemon.service.stop.set()
+
+    return write
+
+
+def test_a_disk_that_will_not_last_the_night_is_said_before(tmp_path: Path, memory_disk: Mounted) -> None:
+    archive = memory_disk(tmp_path / "archive", "size=8m")
+    studio = with_folder(tmp_path, "archive", archive)
+    late = datetime(2026, 11, 24, 22, 0).astimezone()
+    with evening.Living(studio.root, local_time=lambda: late) as daemon:
+        daemon.rest(0.5)
+        assert not daemon.alarms
+    drop(studio)
+    evening.run_until_idle(studio.root)
+    with evening.Living(studio.root, local_time=lambda: late) as daemon:
+        daemon.until(lambda: "before the morning: make room" in daemon.alarms, "a warning")

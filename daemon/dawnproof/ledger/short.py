@@ -58,6 +58,12 @@ class ShortAnswers(Connection):
                           " ORDER BY id DESC LIMIT ?", (low, low[:-1] + b"0", most))  # fmt: skip
         return tuple(os.fsdecode(r[0]) for r in rows)
 
+    def arrived_since(self, since_utc: str) -> tuple[int, str]:
+        """Bytes of the scans admitted since then, and when the first of them was ('' = none)."""
+        row = self._row("SELECT coalesce(sum(bytes), 0), coalesce(min(admitted_utc), '') FROM scans"
+                        " WHERE admitted_utc >= ?", (since_utc,))  # fmt: skip
+        return int(row[0]), str(row[1])
+
     def scans_of_size(self, size_bytes: int) -> tuple[WaitingScan, ...]:
         """Scans of this size that have a home, in brief."""
         rows = self._rows(f"SELECT {_WAITING} FROM scans WHERE bytes = ? AND place <> 'gone'", (size_bytes,))

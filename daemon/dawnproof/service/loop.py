@@ -26,6 +26,7 @@ from .arrivals import Admitted, Arrivals
 from .desk import Desk
 from .nights import NightWork
 from .second import SecondCopies
+from .space import Forecast
 from .voice import Voice, log, now_utc
 
 TICK_S = 0.2
@@ -73,6 +74,7 @@ class Service:
         self._second = SecondCopies(self.studio, self.ledger, self._roots, self._voice, self._reading, self.retry_s,
                                     self._proceed)  # fmt: skip
         self._nights = NightWork(self.studio, self.ledger, self._voice, self._reading, self._proceed)
+        self._forecast = Forecast(self.studio, self.ledger, self._voice)
         self._hints: Queue[Hint] = Queue(100_000)
         self._last_scan_s = self._last_beat_s = self._last_reasons_s = -1e9
         self._seen_before: frozenset[tuple[Path, Identity]] | None = None
@@ -240,6 +242,7 @@ class Service:
         if not self.until_idle:
             quiet = not (self._arrivals.busy() or self._desk.busy() or self._second.busy())
             self._nights.look(now, self.local_time(), quiet)
+            self._forecast.look(now, self.local_time())
 
     def _reasons_when_due(self, now: float) -> None:
         """REASONS.txt is written whole, so not for every file of a flood."""
