@@ -60,6 +60,7 @@ def test_an_accepted_job_moves_to_the_archive_with_the_decision_in_its_record(st
         ("Wren", "accept", "8 bits will do for a postcard")
     ]
     assert not (studio / "rework/SL-0403").exists()
+    assert told("job", studio, "SL-0403")["pile"] == "may go back"
     assert "Wren" in called("morning", studio)[1]
 
 

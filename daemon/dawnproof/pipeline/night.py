@@ -13,6 +13,7 @@ from ..model import (
     JobRow,
     JobState,
     JobView,
+    Level,
     ListedJob,
     Night,
     Outcome,
@@ -65,9 +66,9 @@ def view_of(studio: Studio, ledger: Ledger, row: JobRow, scans: Sequence[ScanRow
     pile: Pile | None = None
     if row.outcome is not None:
         hold = bool(listed and listed.hold) and not row.released
-        pile = pile_of(row.outcome, findings, hold, bool(studio.second) and row.second_missing)
-        if row.released and pile is Pile.LOOK_FIRST:
-            pile = Pile.MAY_GO_BACK
+        looked = row.released or row.accepted  # a person decided; a missing second copy is no matter of opinion
+        still_open = [f for f in findings if not (looked and f.level is Level.UNDECIDED)]
+        pile = pile_of(row.outcome, still_open, hold, bool(studio.second) and row.second_missing)
     if row.state in {JobState.WAITING, JobState.UNFINISHED}:
         pile = Pile.UNFINISHED
     folder = _folder(studio, row)
