@@ -370,3 +370,14 @@ def test_verify_finds_what_was_done_to_the_archive(second: Evening) -> None:
     ran = dawnproof("verify", second.studio, "SL-0403")
     assert ran.returncode == 1
     assert "extra: data/extra.txt" in ran.stdout
+
+
+def test_parts_in_different_lights_are_masters_of_their_own(tmp_path: Path) -> None:
+    more = '\n[naming]\npattern = "{job}_{part}[_{light}][_t{take}]"\n'
+    studio = make_studio(tmp_path / "prints", more=more)
+    write(studio / "inbox/SL-0401_whole_rake.tif", work(1))
+    write(studio / "inbox/SL-0401_whole_flat.tif", work(1) + np.uint16(9))
+    write(studio / "inbox/SL-0402_whole_rake.tif", work(2))
+    night(studio)
+    masters = {str(p.relative_to(studio / "archive")) for p in studio.glob("archive/*/data/*.tif")}
+    assert masters == {"SL-0401/data/SL-0401_flat.tif", "SL-0401/data/SL-0401_rake.tif", "SL-0402/data/SL-0402.tif"}
