@@ -76,7 +76,7 @@ class SeamCheck:
 
     def _place(self, stitch: range) -> _Place:
         width, chunks = self._frame.width_px, max(self._frame.height_px // CHUNK_ROWS, 1)
-        every = -(-chunks // COMPARED_CHUNKS)
+        every = max(chunks // COMPARED_CHUNKS, 1)
         if len(stitch) >= width:
             strips = whole_width(width, self._search, every * 2)
             return _Place(stitch, strips, strips)
