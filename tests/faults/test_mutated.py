@@ -10,7 +10,6 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-import pytest
 import tifffile
 
 from dawnproof.errors import ScanError

@@ -76,6 +76,8 @@ def _median_of(values: Floats) -> float:
 
 def _profiles(tile: Tile) -> Floats:
     """Normalised profiles (0 before, 1 after), (n, 2 * span + 1), along rows through the steepest places of a tile."""
+    if tile.shape[1] < 2 * _SPAN + 5:  # no room for a profile
+        return np.zeros((0, 2 * _SPAN + 1))
     smooth = np.asarray(cv2.blur(tile, (1, 3)))
     step = np.abs(smooth[:, 2:] - smooth[:, :-2])
     peak = (step >= np.asarray(cv2.dilate(step, np.ones((1, 9), np.uint8)))) & (step > _LEAST_STEP / 3)
