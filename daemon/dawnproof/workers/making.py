@@ -12,9 +12,12 @@ from typing import Any
 
 import numpy as np
 
+from ..assemble.crop import crop_box
 from ..assemble.join import plan_join, render
 from ..assemble.parts import JoinPart, JoinPlan, JoinSettings, Pixels
 from ..errors import JoinRefused
+from ..measure.band import Band
+from ..measure.border import BorderCheck
 from ..measure.curve import ASSUMED_GAMMA, tone_curve
 from ..model import MM_PER_INCH, Bed, Box, Crop, Finding, Level, ListedJob, Measured, Outcome
 from ..naming import outer_sides
@@ -25,6 +28,7 @@ from ..rulebook import RuleBook
 from ..storage.tiff import Scan, open_scan
 from ..storage.tiff_write import MasterTags, Packing, write_master
 from .closeups import Proofs
+from .measuring import Ask, frame_of
 from .pool import report_share
 
 LEAST_HALF_STRIP_MM = 10.0
@@ -93,9 +97,11 @@ def make_job(ask: JobAsk) -> Made:
     lights = sorted({part.light for part in ask.parts}) or [""]
     with ExitStack() as stack:
         scans = {part.file: stack.enter_context(open_scan(Path(part.path))) for part in ask.parts}
+        before = {part.scan: part.findings for part in ask.parts}
+        ask = replace(ask, parts=tuple(with_outer_sides(part, scans[part.file], ask) for part in ask.parts))
         groups = [replace(ask, parts=tuple(p for p in ask.parts if p.light == light)) for light in lights]
         judged = [_judged(group, scans) for group in groups]
-        made = _together(ask, judged)
+        made = _together(ask, judged, before)
         if made.outcome is Outcome.ARCHIVE:
             for one in judged:
                 made = _with_master(made, one, scans, proofs, len(lights) > 1)
@@ -116,9 +122,10 @@ def _judged(ask: JobAsk, scans: Mapping[str, Scan]) -> _Joined:
     return _framed(joined)
 
 
-def _together(ask: JobAsk, judged: Sequence[_Joined]) -> Made:
+def _together(ask: JobAsk, judged: Sequence[_Joined], before: Mapping[int, tuple[Finding, ...]]) -> Made:
     """What the job is worth: faults of any scan or any light count, unless a person accepted them."""
-    changed = {scan: findings for one in judged for scan, findings in one.changed}
+    changed = {part.scan: part.findings for part in ask.parts if part.findings != before[part.scan]}
+    changed |= {scan: findings for one in judged for scan, findings in one.changed}
     findings = (*ask.findings, *(f for one in judged for f in one.findings))
     standing = [f for part in ask.parts for f in changed.get(part.scan, part.findings)]
     outcome = Outcome.ARCHIVE if ask.accepted else outcome_of([*standing, *findings])
@@ -274,6 +281,7 @@ def _framed(joined: _Joined) -> _Joined:
     if not ask.parts:
         return joined
     ppi = ask.parts[0].measured.ppi_x or 300.0
+    known = all(part.measured.crop is not None for part in ask.parts)
     if plan is not None:
         tight = _joined_tight(ask, plan)
         box = _bordered(tight, round(ask.book.crop.border_mm * ppi / MM_PER_INCH), plan.width, plan.height)
@@ -282,8 +290,32 @@ def _framed(joined: _Joined) -> _Joined:
         tight, box = crop.tight, crop.box
     else:
         return joined
+    if not known:  # where an outline was not found the whole frame was kept: that is no size of the work
+        return replace(joined, box=box)
     size = judge_size(tight.width * MM_PER_INCH / ppi, tight.height * MM_PER_INCH / ppi, ask.listed, ask.book)
     return replace(joined, box=box, findings=(*joined.findings, *([size] if size else ())))
+
+
+def with_outer_sides(part: PartAsk, scan: Scan, ask: JobAsk) -> PartAsk:
+    """The part with its outline as the whole grid shows it: while it was measured nobody knew whether the right and
+    the bottom side of an rNcM part are outer sides of the work."""
+    outer = outer_sides(part.label, ask.grid)
+    if outer == outer_sides(part.label):
+        return part
+    frame = frame_of(scan.facts, Ask(part.path, part.bed, outer, border_mm=ask.book.crop.border_mm))
+    check = BorderCheck(frame)
+    row = 0
+    for pixels in scan.bands():
+        check.see(Band(row, pixels))
+        row += pixels.shape[0]
+    outline = check.outline()
+    crop = crop_box(outline, frame, ask.book.crop.border_mm) if outline.found else part.measured.crop
+    readings = tuple(check.readings(outline))
+    others = tuple(r for r in part.measured.readings if r.check != "crop")
+    context = Context(listed=ask.listed, whole=False)
+    findings = (*(f for f in part.findings if f.check != "crop"), *judge_scan(readings, ask.book, context))
+    measured = replace(part.measured, crop=crop, readings=(*others, *readings))
+    return replace(part, measured=measured, findings=findings)
 
 
 def _joined_tight(ask: JobAsk, plan: JoinPlan) -> Box:

@@ -42,7 +42,7 @@ def measure_scan(ask: Ask) -> Measured:
     """Measure one scan; every error is a ScanError that says what, where and how to mend it."""
     begun = time.perf_counter()
     run = measure_pass(Path(ask.path), max_pixels=most_pixels(ask.bed))
-    frame = _frame(run.facts, ask)
+    frame = frame_of(run.facts, ask)
     with ThreadPoolExecutor(2) as threads:
         looked = look(frame, _bands(run), time.perf_counter, threads)
     sha256 = run.sha256
@@ -65,7 +65,8 @@ def most_pixels(bed: Bed) -> int:
     return max(LEAST_PIXELS, int(1.2 * bed.width_mm * per_mm * bed.length_mm * per_mm))
 
 
-def _frame(facts: Facts, ask: Ask) -> Frame:
+def frame_of(facts: Facts, ask: Ask) -> Frame:
+    """Header, bed and part as the checks are told of them."""
     if facts.depth_bits not in (8, 16):
         raise NotAScan(f"it has {facts.depth_bits} bits a sample; save the scan with 16 bits a channel")
     return Frame(
