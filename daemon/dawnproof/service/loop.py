@@ -109,7 +109,7 @@ class Service:
     def work_off(self) -> None:
         """Without watching: recover, do what people decided, and end."""
         self._roots.begin()
-        self._recover()
+        self._recover(after_a_stop=False)
         self._desk.listed, _ = self.studio.job_list()
         self._desk.begin_working()
         try:
@@ -132,9 +132,9 @@ class Service:
         self._arrivals.scans_that_left(self._desk.moving)
         self._desk.begin(self.clock())
 
-    def _recover(self) -> None:
+    def _recover(self, after_a_stop: bool = True) -> None:
         taken = self._filer.recover()
-        if taken.done:
+        if taken.done and after_a_stop:
             self._voice.say("recovered", "", f"{len(taken.done)} filing(s) begun before the last stop were finished")
         for job, text in taken.problems:
             self._voice.alarm(f"filing {job}", f"{job + ': ' if job else ''}{text}")

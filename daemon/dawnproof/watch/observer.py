@@ -92,6 +92,8 @@ class InboxObserver:
         self.tend()
 
     def stop(self) -> None:
+        # its emitter may look once more after it was told to stop, and complains of that on the terminal
+        logging.getLogger("watchdog.observers.inotify").addFilter(_not_of_the_end)
         logging.getLogger(OVERFLOW_LOG).removeHandler(self._overflow)
         self._observer.stop()
         if self._observer.is_alive():
@@ -146,6 +148,10 @@ class InboxObserver:
             self._hints.put_nowait(Hint(path, why))
         except queue.Full:
             return  # the daemon is behind; the periodic full scan covers what is dropped here
+
+
+def _not_of_the_end(record: logging.LogRecord) -> bool:
+    return "thread is inactive" not in record.getMessage()
 
 
 class _Hinting(FileSystemEventHandler):
