@@ -50,9 +50,7 @@ def delta_e_2000(lab1: npt.ArrayLike, lab2: npt.ArrayLike) -> npt.NDArray[np.flo
     turn = np.where(coloured & (hue2 - hue1 == 180), 180.0, turn)
     hue_term = 2 * np.sqrt(chroma1 * chroma2) * np.sin(np.radians(turn / 2))
     mean_hue = np.where(coloured, _mean_hue_deg(hue1, hue2), hue1 + hue2)
-    return _combine(
-        (l2 - l1, chroma2 - chroma1, hue_term), ((l1 + l2) / 2, (chroma1 + chroma2) / 2, mean_hue)
-    )
+    return _combine((l2 - l1, chroma2 - chroma1, hue_term), ((l1 + l2) / 2, (chroma1 + chroma2) / 2, mean_hue))
 
 
 def _combine(

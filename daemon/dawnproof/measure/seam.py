@@ -142,7 +142,7 @@ class SeamCheck:
         if verdict.px is not None:
             sure = 0.97 if verdict.certain else 0.6
             return Reading("seam", "doubling", verdict.px, "px", sure, where, certain=verdict.certain)
-        found = max(suspects.near.score, NEAR_NOTE)
+        found = max(suspects.large, NEAR_NOTE)
         if suspects.judged >= JUDGED and suspects.promise >= PROVEN * found:
             return Reading("seam", "doubling", 0.0, "px", 0.97, where)
         why = "too little structure at the stitch to tell doubling from the picture"

@@ -21,6 +21,7 @@ LEAST_CONTROLS = 90  # columns without a stitch that the stitch is compared with
 RUN_SHARES = (1.0, 0.4, 0.15)  # a lift may take up only a part of the stitch
 CONTROL_STEP = 3  # of the columns without a stitch, every third is looked at closely
 LEAST_PROMISE = 20.0
+LARGE_PX = 2.5  # displacements that would be a fault, whatever the limit is set to
 
 
 @dataclass(frozen=True)
@@ -54,6 +55,7 @@ class Suspects:
     far: Mark
     promise: float
     judged: float
+    large: float  # the highest score of `near` that a displacement of LARGE_PX or more has within the tolerance
 
 
 def find(own: list[Strip], controls: list[Strip], ground: Ground) -> Suspects | None:
@@ -66,8 +68,8 @@ def find(own: list[Strip], controls: list[Strip], ground: Ground) -> Suspects | 
     chunks = _shared_chunks([part.strip for part in (*at_seam, *elsewhere)], ground.rows)
     if not chunks:
         return None
-    near, promise, judged = _near(at_seam, elsewhere, chunks)
-    return Suspects(near, _far(at_seam, elsewhere, chunks), promise, judged)
+    near, promise, judged, large = _near(at_seam, elsewhere, chunks)
+    return Suspects(near, _far(at_seam, elsewhere, chunks), promise, judged, large)
 
 
 class _Part:
@@ -97,7 +99,7 @@ def _shared_chunks(strips: list[Strip], rows: range) -> list[int]:
     )
 
 
-def _near(at_seam: list[_Part], elsewhere: list[_Part], chunks: list[int]) -> tuple[Mark, float, float]:
+def _near(at_seam: list[_Part], elsewhere: list[_Part], chunks: list[int]) -> tuple[Mark, float, float, float]:
     blends = at_seam[0].strip.search.blends_px
     columns = _columns(at_seam)
     here = np.concatenate([part.likelihoods(chunks, part.columns) for part in at_seam], axis=-1)
@@ -107,10 +109,16 @@ def _near(at_seam: list[_Part], elsewhere: list[_Part], chunks: list[int]) -> tu
         others = np.concatenate([part.columns[::CONTROL_STEP] for part in elsewhere])
         there = np.concatenate([p.likelihoods(chunks, p.columns[::CONTROL_STEP]) for p in elsewhere], axis=-1)
     lengths = sorted({max(round(share * len(chunks)), 1) for share in RUN_SHARES})
-    marks = [_mark(seam_near.peaks(here, run), seam_near.peaks(there, run), columns, others, blends) for run in lengths]
+    peaks = [seam_near.peaks(here, run) for run in lengths]
+    marks = [
+        _mark(own, seam_near.peaks(there, run), columns, others, blends)
+        for own, run in zip(peaks, lengths, strict=True)
+    ]
+    wide = [shift >= LARGE_PX for shift in seam_near.SHIFTS_PX]
+    large = max(float(own[:, :, wide].max()) for own in peaks)
     mark = max(marks, key=lambda each: each.score / max(each.rival, 30.0))
     promised, judged = zip(*(_promised(part.strip, chunks[:: min(len(at_seam), 3)]) for part in at_seam), strict=True)
-    return mark, min(promised) * len(chunks), min(judged)
+    return mark, min(promised) * len(chunks), min(judged), large
 
 
 def _promised(strip: Strip, chunks: list[int]) -> tuple[float, float]:
