@@ -21,10 +21,14 @@ PPI = 300.0
 def scene(relief: float = 0.05, picture: str = "pictures/seeding_cut.jpg") -> Scene:
     """A picture with the relief of gravel; `relief` is the standard deviation of its shading."""
     read = cv2.imread(str(DATA / picture), cv2.IMREAD_COLOR)
+    assert read is not None
     pigment = cv2.resize(read, (COLUMNS, ROWS), interpolation=cv2.INTER_AREA)[:, :, ::-1].astype(np.float32) / 255
-    grain = cv2.imread(str(DATA / "textures/gravel.png"), cv2.IMREAD_GRAYSCALE).astype(np.float32)
+    texture = cv2.imread(str(DATA / "textures/gravel.png"), cv2.IMREAD_GRAYSCALE)
+    assert texture is not None
+    grain = texture.astype(np.float32)
     height = cv2.GaussianBlur(cv2.resize(grain, (COLUMNS, ROWS), interpolation=cv2.INTER_AREA), (0, 0), 0.8)
-    return Scene(0.05 + 0.8 * pigment, height, relief / max(float(np.gradient(height)[0].std()), 1e-9))
+    work = np.asarray(0.05 + 0.8 * pigment, np.float32)
+    return Scene(work, np.asarray(height, np.float32), relief / max(float(np.gradient(height)[0].std()), 1e-9))
 
 
 def halves(overlap_px: int = 70, turn_deg: float = 0.0, shift: tuple[float, float] = (0.0, 0.0)) -> tuple[Laid, Laid]:

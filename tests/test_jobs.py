@@ -131,7 +131,7 @@ def test_a_part_in_rework_and_its_fellow_in_the_inbox_are_a_job() -> None:
 def test_the_job_list_is_read_and_its_mistakes_are_said() -> None:
     text = (
         "job,width_mm,height_mm,medium,print_mm,due,hold,handling,up,parts\n"
-        "sl-0412,420,\"297,5\",watercolour,840,2026-12-01,no,,,L R\n"
+        'sl-0412,420,"297,5",watercolour,840,2026-12-01,no,,,L R\n'
         "SL-0413,abc,,,,,yes,,,2x2\n"
         "SL 0412,1,1,,,,,,,\n"
         "# a remark\n"

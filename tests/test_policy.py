@@ -57,8 +57,14 @@ def test_pixels_or_ppi_is_one_reading(px: int, ppi: float, sound: bool) -> None:
 
 @pytest.mark.parametrize(
     ("value", "expected"),
-    [(0.99, Level.SOUND), (1.0, Level.SOUND), (1.01, Level.NOTE), (2.0, Level.NOTE), (2.01, Level.FAULT),
-     (-2.01, Level.FAULT)],
+    [
+        (0.99, Level.SOUND),
+        (1.0, Level.SOUND),
+        (1.01, Level.NOTE),
+        (2.0, Level.NOTE),
+        (2.01, Level.FAULT),
+        (-2.01, Level.FAULT),
+    ],
 )
 def test_doubling_by_its_absolute_value(value: float, expected: Level) -> None:
     assert level("seam", "doubling", value) is expected

@@ -27,7 +27,7 @@ def test_the_path_is_the_least_of_all() -> None:
         for path in np.ndindex(4, 4, 4, 4, 4)
         if all(abs(a - b) <= 1 for a, b in pairwise(path))
     )
-    found = upright_path(cost, np.ones((5, 4), bool), np.zeros((5, 4)), np.zeros((5, 4)))
+    found = upright_path(cost, np.ones((5, 4), bool), np.zeros((5, 4), np.float32), np.zeros((5, 4), np.float32))
     assert tuple(found.astype(int)) == best[1]
 
 

@@ -10,14 +10,14 @@ from dawnproof.assemble.parts import JoinPart, JoinPlan, JoinSettings
 from dawnproof.errors import JoinRefused
 
 
-def onto_reference(plan: JoinPlan, part: int, reference: int = 0) -> np.ndarray:  # type: ignore[type-arg]
+def onto_reference(plan: JoinPlan, part: int, reference: int = 0) -> np.ndarray:
     matrix = plan.parts[part].matrix.copy()
     matrix[:, 2] -= plan.parts[reference].matrix[:, 2]
     return matrix
 
 
 @pytest.fixture(scope="module")
-def turned_halves() -> tuple[JoinPlan, list[JoinPart], np.ndarray, float]:  # type: ignore[type-arg]
+def turned_halves() -> tuple[JoinPlan, list[JoinPart], np.ndarray, float]:
     left, right = made.halves(70, 1.7, (0.4, -2.3))
     parts = made.pair(made.scanned(left), made.scanned(right, 2, gain=1.07))
     plan = plan_join(parts)

@@ -1,5 +1,7 @@
 """Places of all parts together, from exact and from noisy matches."""
 
+from collections.abc import Sequence
+
 import numpy as np
 import pytest
 from bench.join_scene import ArraySource
@@ -14,7 +16,7 @@ SIZE = 400
 RANDOM = np.random.default_rng(3)
 
 
-def placed(x: float, y: float, turn_deg: float = 0.0, scale: float = 1.0) -> np.ndarray:  # type: ignore[type-arg]
+def placed(x: float, y: float, turn_deg: float = 0.0, scale: float = 1.0) -> np.ndarray:
     turn = np.deg2rad(turn_deg)
     linear = scale * np.array([[np.cos(turn), -np.sin(turn)], [np.sin(turn), np.cos(turn)]])
     return np.column_stack([linear, [x, y]])
@@ -25,7 +27,7 @@ def views(count: int) -> list[View]:
     return [View(JoinPart(f"p{i}", "", image, 300.0)) for i in range(count)]
 
 
-def fitted(first: np.ndarray, second: np.ndarray, noise_px: float = 0.0) -> PairFit:  # type: ignore[type-arg]
+def fitted(first: np.ndarray, second: np.ndarray, noise_px: float = 0.0) -> PairFit:
     """Matches of the overlap of two placed squares."""
     points = RANDOM.uniform(0, SIZE, (4000, 2))
     there = apply(compose(inverse(second), first), points)
@@ -44,7 +46,7 @@ def grid(noise_px: float):  # type: ignore[no-untyped-def]
     return truth, pairs
 
 
-def relative(matrices, i: int, reference: int) -> np.ndarray:  # type: ignore[no-untyped-def, type-arg]
+def relative(matrices: Sequence[np.ndarray], i: int, reference: int) -> np.ndarray:
     return compose(inverse(matrices[reference]), matrices[i])
 
 
@@ -81,7 +83,7 @@ def test_a_wild_twentieth_of_the_matches_changes_nothing() -> None:
     ("second", "freedom"),
     [(placed(300.37, 2.0), "shift"), (placed(300.37, 2.0, 0.5), "turn"), (placed(300.0, 2.0, 0.5, 1.004), "scale")],
 )
-def test_the_simplest_freedom_that_suffices_is_taken(second: np.ndarray, freedom: str) -> None:  # type: ignore[type-arg]
+def test_the_simplest_freedom_that_suffices_is_taken(second: np.ndarray, freedom: str) -> None:
     layout = lay_out(views(2), {(0, 1): fitted(placed(0, 0), second, 0.05)})
     assert layout.freedom == freedom
 

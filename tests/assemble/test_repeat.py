@@ -12,7 +12,7 @@ from dawnproof.assemble.view import View
 RANDOM = np.random.default_rng(6)
 
 
-def shown(grey: np.ndarray) -> View:  # type: ignore[type-arg]
+def shown(grey: np.ndarray) -> View:
     noisy = np.clip(grey + 0.004 * RANDOM.standard_normal(grey.shape), 0, 1)
     return View(JoinPart("a", "L", ArraySource(np.rint(noisy * 65535).astype(np.uint16)[:, :, None]), 300.0))
 

@@ -14,7 +14,7 @@ CAMERA = ndimage.gaussian_filter(data.camera().astype(np.float64), 1.2, mode="wr
 SIXTEEN = np.rint(CAMERA * 60000).astype(np.uint16)
 
 
-def view(pixels: np.ndarray) -> View:  # type: ignore[type-arg]
+def view(pixels: np.ndarray) -> View:
     return View(JoinPart("a", "L", ArraySource(np.repeat(pixels[:, :, None], 3, axis=2)), 300.0))
 
 

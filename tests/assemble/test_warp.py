@@ -9,7 +9,7 @@ RANDOM = np.random.default_rng(9)
 PLACES = RANDOM.uniform((0, 0), (120, 900), (180, 2))
 
 
-def bend(places: np.ndarray) -> np.ndarray:  # type: ignore[type-arg]
+def bend(places: np.ndarray) -> np.ndarray:
     return np.stack([4 * np.sin(places[:, 1] / 150), 3 * np.cos(places[:, 1] / 170 + 1) + places[:, 0] / 100], axis=1)
 
 

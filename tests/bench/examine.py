@@ -15,9 +15,11 @@ import subprocess
 import sys
 import threading
 import time
+from collections.abc import Iterator
 from pathlib import Path
 
 import numpy as np
+import numpy.typing as npt
 import pyvips
 
 sys.path[:0] = [str(Path(__file__).parents[2] / "daemon")]
@@ -38,7 +40,7 @@ def make(path: Path, gb: float) -> Bed:
     strokes = np.cumsum(rng.normal(0, 900, (512, width, 3)), axis=1, dtype=np.float64)
     strokes = ((strokes - strokes.mean(1, keepdims=True)) * 0.05 % 24000).astype(np.float32)
 
-    def bands():  # type: ignore[no-untyped-def]
+    def bands() -> Iterator[npt.NDArray[np.uint16]]:
         for row in range(0, height, 512):
             rows = min(512, height - row)
             shift = int(rng.integers(0, width))
@@ -110,7 +112,8 @@ def main() -> None:
         bed = make(path, gb)
         book = args.folder / "bench.toml"
         book.write_text(
-            f"[beds.bed-a]\nwidth_mm = {bed.width_mm}\nlength_mm = {bed.length_mm}\nseam_mm = {bed.seams_mm[0]}\nparallax = 0.5\n"
+            f"[beds.bed-a]\nwidth_mm = {bed.width_mm}\nlength_mm = {bed.length_mm}\n"
+            f"seam_mm = {bed.seams_mm[0]}\nparallax = 0.5\n"
         )
         plain_read(path)
         plain = min(plain_read(path) for _ in range(2))

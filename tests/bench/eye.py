@@ -1,7 +1,7 @@
 """Rates of the stitch check on scans made from real pictures, with 95 % intervals (Wilson) and a list of the misses.
 
-    python tests/bench/eye.py [FOLDER ...] [--seeds A:B] [--only seam] [--rows flat,big,...] [--set tuned|unseen|both|none]
-                              [--keep FOLDER]
+    python tests/bench/eye.py [FOLDER ...] [--seeds A:B] [--only seam] [--rows flat,big,...]
+                              [--set tuned|unseen|both|none] [--keep FOLDER]
 
 FOLDER: pictures of one's own; a folder with 'texture' in its name gives relief instead. Without a folder the pictures
 of ../shared/testdata and of scikit-image are used, those that were looked at while the check was made ("tuned") apart

@@ -27,7 +27,7 @@ sys.path[:0] = [str(HERE.parents[2] / "daemon"), str(HERE.parents[1]), str(HERE.
 import skimage  # noqa: E402
 import surfaces  # noqa: E402
 from beds import Thing, Truth, lay_out  # noqa: E402
-from eye_zones import Rate  # noqa: E402
+from eye_zones import Rate  # type: ignore[import-not-found]  # noqa: E402
 from scans import Camera, Stitch, bands, bed_of, cameras, code, frame_of, see, two_cameras  # noqa: E402
 
 from dawnproof.measure.band import Check  # noqa: E402

@@ -58,14 +58,16 @@ def read_scene(path: Path, texture: npt.NDArray[np.float32], random: np.random.G
     picture = cv2.imread(str(path), cv2.IMREAD_COLOR | cv2.IMREAD_ANYDEPTH)
     if picture is None:
         raise SystemExit(f"{path}: not a picture")
-    full = picture[:, :, ::-1].astype(np.float32) / np.iinfo(picture.dtype).max
+    full: npt.NDArray[np.float32] = picture[:, :, ::-1].astype(np.float32) / np.float32(
+        65535 if picture.dtype == np.uint16 else 255
+    )
     scale = max(SCENE_ROWS / full.shape[0], SCENE_COLUMNS / full.shape[1])
     factor = float(np.clip(scale, 0.4, 2.5))  # small pictures are drawn larger: soft pigment on sharp relief
-    full = cv2.resize(full, None, fx=factor, fy=factor, interpolation=cv2.INTER_AREA if factor < 1 else cv2.INTER_CUBIC)
-    full = np.clip(full, 0, 1)
+    kernel = cv2.INTER_AREA if factor < 1 else cv2.INTER_CUBIC
+    full = np.asarray(cv2.resize(full, None, fx=factor, fy=factor, interpolation=kernel), np.float32).clip(0, 1)
     rows, columns = min(SCENE_ROWS, full.shape[0]), min(SCENE_COLUMNS, full.shape[1])
     top, left = random.integers(0, full.shape[0] - rows + 1), random.integers(0, full.shape[1] - columns + 1)
-    pigment = 0.04 + 0.86 * full[top : top + rows, left : left + columns]
+    pigment = np.float32(0.04) + np.float32(0.86) * full[top : top + rows, left : left + columns]
     height = grown(texture, (rows, columns), random)
     slope = np.gradient(height)[0]
     return Scene(pigment, height, float(random.uniform(0.02, 0.06) / slope.std()))

@@ -26,7 +26,7 @@ class Scene:
     def lit(self, quarter_turns: int = 0) -> npt.NDArray[np.float32]:
         """Lit from the top as the scan sees it when the work was laid down turned by quarter turns."""
         slope_y, slope_x = np.gradient(self.height)
-        slope = (slope_y, slope_x, -slope_y, -slope_x)[quarter_turns % 4]
+        slope = np.asarray((slope_y, slope_x, -slope_y, -slope_x)[quarter_turns % 4])
         return np.asarray(np.clip(self.pigment * (1 + self.depth * slope)[:, :, None], 0, 1), dtype=np.float32)
 
 

@@ -67,7 +67,7 @@ def test_differences_of_random_colours_agree_with_two_libraries() -> None:
     one, two = (rng.uniform((0, -90, -90), (100, 90, 90), (2000, 3)) for _ in range(2))
     found = delta_e_2000(one, two)
     assert np.abs(found - colour.delta_E(one, two, method="CIE 2000")).max() < 1e-9
-    second = deltaE_ciede2000(one, two)  # type: ignore[no-untyped-call]
+    second = deltaE_ciede2000(one, two)
     assert np.abs(found - second).max() < 1e-9
 
 

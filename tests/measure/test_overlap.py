@@ -12,13 +12,13 @@ from dawnproof.measure.overlap import NOISE_KEPT, SMOOTH_PX, noise_level, patch_
 GRAVEL = data.gravel()[:256, :256].astype(np.float32) / 255
 
 
-def fourier_shifted(dx: float, dy: float) -> np.ndarray:  # type: ignore[type-arg]
+def fourier_shifted(dx: float, dy: float) -> np.ndarray:
     """What shows at x + (dx, dy) the texture at x; periodic, so patches are taken well inside."""
     spectrum = ndimage.fourier_shift(np.fft.fft2(ndimage.gaussian_filter(GRAVEL, 0.7, mode="wrap")), (dy, dx))
     return np.fft.ifft2(spectrum).real.astype(np.float32)
 
 
-def taken(image: np.ndarray, margin: int = 0) -> np.ndarray:  # type: ignore[type-arg]
+def taken(image: np.ndarray, margin: int = 0) -> np.ndarray:
     return smoothed(image)[100 - margin : 164 + margin, 90 - margin : 154 + margin]
 
 

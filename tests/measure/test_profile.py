@@ -40,9 +40,7 @@ def test_real_profiles_are_read(
     assert (profile.colour_space, profile.connection_space, profile.version) == (space, connection, version)
 
 
-@pytest.mark.parametrize(
-    ("name", "reason"), [("bad.icc", "acsp"), ("toosmall.icc", "448 bytes, the file holds 158")]
-)
+@pytest.mark.parametrize(("name", "reason"), [("bad.icc", "acsp"), ("toosmall.icc", "448 bytes, the file holds 158")])
 def test_deliberately_broken_profiles_say_why(name: str, reason: str) -> None:
     assert reason in read_profile(icc(name)).fault
 

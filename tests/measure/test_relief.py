@@ -13,7 +13,7 @@ GRAIN = cv2.GaussianBlur(data.gravel().astype(np.float32) / 255, (0, 0), 0.8)
 SLOPE_Y, SLOPE_X = np.gradient(GRAIN)
 
 
-def pigment(strength: float) -> np.ndarray:  # type: ignore[type-arg]
+def pigment(strength: float) -> np.ndarray:
     """Coloured drawing: one field of spots a channel."""
     fields = [cv2.GaussianBlur(RANDOM.standard_normal((512, 512)).astype(np.float32), (0, 0), 2.0) for _ in range(3)]
     return 0.5 + strength * np.stack([f / f.std() for f in fields], axis=2)
@@ -25,8 +25,8 @@ def patches(first: np.ndarray, second: np.ndarray, noise: float = 0.003) -> list
     return [tuple(image[y : y + SIZE, x : x + SIZE] for image in seen) for y, x in corners]
 
 
-def lit(base: np.ndarray, slope: np.ndarray, depth: float = 0.05) -> np.ndarray:  # type: ignore[type-arg]
-    return base * (1 + depth / slope.std() * slope)[:, :, None]
+def lit(base: np.ndarray, slope: np.ndarray, depth: float = 0.05) -> np.ndarray:
+    return np.asarray(base * (1 + depth / slope.std() * slope)[:, :, None])
 
 
 def test_same_light_is_near_one() -> None:

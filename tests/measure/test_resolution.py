@@ -100,7 +100,7 @@ def test_enlarged_along_the_travel_only() -> None:
 
 def test_enlarged_by_another_library_and_sharpened() -> None:
     pixels = scan_of(laid(700, 800, 11))
-    large = resize(pixels / 65535, (1120, 1280, 3), order=3, anti_aliasing=False)  # type: ignore[no-untyped-call]
+    large = resize(pixels / 65535, (1120, 1280, 3), order=3, anti_aliasing=False)
     large = large + 0.5 * (large - cv2.GaussianBlur(large, (0, 0), 1.0))
     assert read(code(large.astype(np.float32)))["detail_x"].value == pytest.approx(0.625, abs=0.02)
 

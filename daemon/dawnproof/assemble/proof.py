@@ -66,7 +66,9 @@ def to_srgb(pixels: Pixels, icc: bytes | None) -> Rgb:
     )
     if icc:
         image = image.copy()
-        image.set_type(pyvips.GValue.blob_type, "icc-profile-data", icc)
+        kind: Any = pyvips.GValue.blob_type
+        profile: Any = icc  # the stubs know no bytes
+        image.set_type(kind, "icc-profile-data", profile)
         try:
             converted = image.icc_transform("srgb", embedded=True, intent="relative", black_point_compensation=True,
                                              depth=8)  # fmt: skip

@@ -114,7 +114,7 @@ def _power(tapered: Rows) -> Floats:
 
 def _at(correlation: Floats, distance: Floats) -> Floats:
     """The correlation at distances (n,), px, without the noise."""
-    return correlation[np.rint(np.abs(distance) * PER_PX).astype(np.int64)]
+    return np.asarray(correlation[np.rint(np.abs(distance) * PER_PX).astype(np.int64)])
 
 
 def _covariance(process: Process, at: Floats, share: Floats, shift: float) -> Floats:

@@ -50,8 +50,8 @@ def _moves(chunks: list[npt.NDArray[np.generic]]) -> Floats | None:
     """How far each column lies lower than the one before it, px."""
     above, below = [], []
     for chunk in chunks:
-        grey = cv2.GaussianBlur(chunk.astype(np.float32), (1, 0), 0.1, sigmaY=ALONG_PX)
-        slope = cv2.blur(np.gradient(grey, axis=0), (AROUND, 1))
+        grey = np.asarray(cv2.GaussianBlur(chunk.astype(np.float32), (1, 0), 0.1, sigmaY=ALONG_PX), np.float32)
+        slope = np.asarray(cv2.blur(np.gradient(grey, axis=0), (AROUND, 1)), np.float32)
         change = np.diff(grey - grey.mean(axis=0), axis=1, prepend=0.0)
         above.append(_blocks(slope * change))
         below.append(_blocks(slope**2))
