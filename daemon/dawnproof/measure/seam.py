@@ -102,6 +102,10 @@ class SeamCheck:
         return [_worst(list(same)) for same in zip(*each, strict=True)]
 
     def _judge(self, place: _Place, outline: Outline) -> list[Reading]:
+        if not place.own:
+            why = "the scan is too narrow to look for the stitch in"
+            units = {"doubling": "px", "lift": "mm", "step": "CIEDE2000", "shift": "px"}
+            return [_undecided(name, unit, why) for name, unit in units.items()]
         box = outline.box
         ground = Ground(range(box.y, box.bottom), range(box.x, box.right), place.stitch)
         suspects = find(place.own, place.controls, ground)

@@ -97,6 +97,8 @@ def process_of(blocks: list[Rows]) -> Process:
     taper = np.hanning(columns).astype(np.float32)
     power = np.mean([_power(block * taper) for block in blocks], axis=0)
     power[1:-1] *= 2.0
+    if not power.sum() > 0:  # rows without any structure: nothing has to do with anything
+        return Process(np.zeros(columns * PER_PX), 1.0)
     power /= power.sum()
     kernel = np.hanning(11) / np.hanning(11).sum()
     smooth = np.convolve(np.pad(power, 5, mode="edge"), kernel, mode="valid")

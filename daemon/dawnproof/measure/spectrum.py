@@ -110,6 +110,8 @@ def _column_means(values: Floats, weight: Floats) -> Floats:
 
 
 def _strongest(trace: Floats) -> Period:
+    if not trace[20:].any():  # the same in every row or column: nothing repeats
+        return Period(0.0, 0.0, 0.0)
     relative = trace / (float(np.median(trace[20:])) + 1e-300)
     best = _LEAST_CYCLES + int(relative[_LEAST_CYCLES:].argmax())
     other = np.ones(len(relative), bool)
