@@ -77,7 +77,9 @@ def said(studio: Studio) -> str:
 
 
 @pytest.mark.filterwarnings("ignore::pytest.PytestUnhandledThreadExceptionWarning")
-def test_an_exception_while_events_are_passed_on(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_an_exception_while_events_are_passed_on(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
+) -> None:
     """It would end watching for good; watching is begun again, and the full scan finds what was missed."""
     studio = evening.studio_at(tmp_path / "studio")
 
@@ -86,9 +88,8 @@ def test_an_exception_while_events_are_passed_on(tmp_path: Path, monkeypatch: py
 
     with evening.Living(studio.root) as daemon:
         daemon.rest(0.5)
-        with monkeypatch.context() as patch:
+        with monkeypatch.context() as patch, caplog.at_level(logging.CRITICAL, "watchdog"):
             patch.setattr(observer._Hinting, "dispatch", bursting)
-            logging.getLogger("watchdog").setLevel(logging.CRITICAL)
             (studio.inbox / "a.log").touch()
             daemon.rest(1.0)
         entered = Counter([evening.scan(studio.inbox / "SL-0001_whole.tif", 1)])
