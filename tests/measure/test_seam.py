@@ -121,6 +121,20 @@ def test_a_narrow_scan_is_searched_over_its_whole_width() -> None:
     assert doubling.value == pytest.approx(9.3, abs=0.5)
 
 
+def test_the_sharp_edge_of_the_work_is_no_stitch() -> None:
+    """A part scan: the work begins 100 px from the left on an even lid, sharper than its own texture, and runs out on
+    the right; the place of the stitch is not known."""
+    scan = scanned(0.0)
+    pixels = scan.pixels.copy()
+    pixels[:, :100] = 61000 + np.random.default_rng(3).normal(0, 130, (ROWS, 100, 3)).astype(np.int64)
+    bed = Bed("bed-a", 300.0, 200.0, (150.0,), parallax=0.5)
+    frame = dataclasses.replace(scan.frame, bed=bed)
+    corners = ((100.0, 0.0), (float(COLUMNS), 0.0), (float(COLUMNS), float(ROWS)), (100.0, float(ROWS)))
+    outline = dataclasses.replace(whole_frame(COLUMNS, ROWS), box=Box(100, 0, COLUMNS - 100, ROWS), corners=corners)
+    doubling = look(dataclasses.replace(scan, pixels=pixels, frame=frame), outline)["doubling"]
+    assert doubling.value == 0.0 or (doubling.value is None and doubling.why)
+
+
 def test_a_position_in_the_header_says_where_the_stitch_lies() -> None:
     scan = scanned(9.3)
     bed = Bed("bed-a", 300.0, 200.0, (100.0 + STITCH * 25.4 / PPI,), parallax=None)

@@ -42,6 +42,7 @@ CONFIRMED = 40.0  # log-likelihood that the profile must speak for doubling
 FOLLOWED = 0.35  # of the blocks: with fewer doubled the lag of the repeats is not trusted
 PROVEN = 4.0  # the promise of a doubled stitch must be this much above what was found
 LEAST_COLUMNS = 64
+EDGE_PX = 40  # from the work's edge: what is looked at around a column must not hold it
 JUDGED = 0.5  # share of the blocks of rows that must promise to show doubling
 
 
@@ -91,8 +92,8 @@ class SeamCheck:
     def readings(self, outline: Outline) -> Iterable[Reading]:
         if not self._frame.bed.seams_mm:
             return _not_asked("the bed has no stitch")
-        box = outline.box
-        reached = [place for place in self._places if _reaches(place, range(box.x, box.right))]
+        columns = _inside(outline, self._frame.width_px)
+        reached = [place for place in self._places if _reaches(place, columns)]
         if not reached:
             return _not_asked("the work does not reach the stitch")
         for place in reached:
@@ -107,7 +108,7 @@ class SeamCheck:
             units = {"doubling": "px", "lift": "mm", "step": "CIEDE2000", "shift": "px"}
             return [_undecided(name, unit, why) for name, unit in units.items()]
         box = outline.box
-        ground = Ground(range(box.y, box.bottom), range(box.x, box.right), place.stitch)
+        ground = Ground(range(box.y, box.bottom), _inside(outline, self._frame.width_px), place.stitch)
         suspects = find(place.own, place.controls, ground)
         verdict = None if suspects is None else self._verdict(place, suspects, ground)
         doubling = self._doubling(suspects, verdict)
@@ -289,6 +290,16 @@ def _stitches(frame: Frame) -> list[range]:
         for p in places
     ]
     return [stitch for stitch in found if len(stitch) > 0]
+
+
+def _inside(outline: Outline, width_px: int) -> range:
+    """Columns that lie on the work in every row, clear of its own edges: a straight edge that is sharper than the
+    picture is as good a stitch as any. Where the work runs out of the frame there is no edge."""
+    (left_top, _), (right_top, _), (right_bottom, _), (left_bottom, _) = outline.corners
+    box = outline.box
+    first = box.x if box.x <= 1 else int(max(left_top, left_bottom, box.x)) + EDGE_PX
+    past = box.right if box.right >= width_px - 1 else int(min(right_top, right_bottom, box.right)) - EDGE_PX
+    return range(first, max(first, past))
 
 
 def _distinct(place: _Place) -> list[Strip]:
