@@ -202,8 +202,8 @@ class SeamCheck:
         if shift is None or (shift.px == 0.0 and shift.least_px > JUDGED_PX):
             return _undecided("shift", "px", "too little structure along the travel to tell a shift")
         where = self._frame.where(shift.column + left, box.y, 1, box.height)
-        # with the place known from a doubling, or far above what other columns show, it is the scanner's
-        certain = known is not None or abs(shift.px) >= 2 * shift.least_px
+        # only with the place known from a doubling; a shift that merely stands out is not enough for a fault
+        certain = known is not None
         sure = 0.95 if shift.least_px < 0.5 else 0.8
         return Reading("seam", "shift", round(shift.px, 3), "px", sure, where, certain=certain)
 
