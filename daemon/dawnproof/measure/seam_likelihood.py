@@ -71,12 +71,26 @@ def even_rows(rows: Rows) -> Rows:
     return np.asarray(calm / np.maximum(scale, 0.3 * float(np.median(scale)) + 1e-9), dtype=np.float32)
 
 
-def log_likelihood(even: Rows, process: Process, column: int, blend_px: float, shifts_px: Floats, half: int) -> Floats:
-    """(rows, shifts): log-likelihood of each row (of `even_rows`) for each displacement less that for none.
-    `column`: index of the first column of the right view; `half`: columns used on either side."""
-    near = even[:, column - half : column + half]
-    flat = score(near, process.form(half, blend_px, 0.0))
-    return np.stack([score(near, process.form(half, blend_px, shift)) - flat for shift in shifts_px], axis=1)
+@dataclass(frozen=True)
+class Hypotheses:
+    """One form a displacement, and the one for none, for `half` columns on either side of a stitch: made once, held
+    against any number of rows."""
+
+    half: int
+    none: Form
+    shifted: tuple[Form, ...]
+
+    @classmethod
+    def of(cls, process: Process, blend_px: float, shifts_px: Floats, half: int) -> Hypotheses:
+        shifted = tuple(process.form(half, blend_px, float(shift)) for shift in shifts_px)
+        return cls(half, process.form(half, blend_px, 0.0), shifted)
+
+    def log_likelihood(self, even: Rows, column: int) -> Floats:
+        """(rows, shifts): log-likelihood of each row (of `even_rows`) for each displacement less that for none.
+        `column`: index of the first column of the right view."""
+        near = even[:, column - self.half : column + self.half]
+        flat = score(near, self.none)
+        return np.stack([score(near, form) - flat for form in self.shifted], axis=1)
 
 
 def _unpredicted(rows: Rows) -> Rows:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from .seam_likelihood import Form, Rows, even_rows, log_likelihood, process_of, score
+from .seam_likelihood import Form, Hypotheses, Rows, even_rows, process_of, score
 from .seam_strip import BLOCK_ROWS, Strip
 
 Blocks = npt.NDArray[np.float64]  # (blocks, shifts): log-likelihood ratios
@@ -42,10 +42,10 @@ def profile(strip: Strip, column: int, blend_px: float, most_px: float, rows: ra
     thin = int(np.ceil(sum(map(len, kept.values())) * (len(shifts) + 2) * (2.0 * half) ** 2 / MOST_PRODUCTS))
     even = [even_rows(grey.astype(np.float32))[::thin] for grey in kept.values()]
     process = process_of(even)
-    tried = np.concatenate([shifts, [NOTHING_PX]])
+    hypotheses = Hypotheses.of(process, blend_px, np.concatenate([shifts, [NOTHING_PX]]), half)
     found, starts = [], []
     for row, block in zip(kept, even, strict=True):
-        each = log_likelihood(block, process, column - strip.first, blend_px, tried, half)
+        each = hypotheses.log_likelihood(block, column - strip.first)
         for top in range(0, len(each), max(BLOCK_ROWS // thin, 1)):
             starts.append(row + top * thin)
             found.append(each[top : top + max(BLOCK_ROWS // thin, 1)].sum(axis=0))
