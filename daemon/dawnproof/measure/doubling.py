@@ -64,12 +64,6 @@ def repeat(lag_px: float, blend_px: float, columns: npt.NDArray[np.float64]) -> 
     return np.asarray(right_share(columns, blend_px) * (1.0 - right_share(columns - lag_px, blend_px)))
 
 
-def repeat_strength(lag_px: float, blend_px: float) -> float:
-    """Root of the sum of squares of the repeat over all columns."""
-    reach = int(lag_px + blend_px) + 2
-    return float(np.sqrt((repeat(lag_px, blend_px, np.arange(-reach, reach, dtype=np.float64) + 0.5) ** 2).sum()))
-
-
 def right_share(from_seam: npt.NDArray[np.float64], blend_px: float) -> npt.NDArray[np.float64]:
     """Share of the right view at a distance from the stitch: a cut, or a linear rise over the blend zone."""
     if blend_px <= 0:

@@ -53,8 +53,6 @@ def profile(strip: Strip, column: int, blend_px: float, most_px: float, rows: ra
     return _follow(ratios[:, :-1] - np.maximum(ratios[:, -1:], 0.0), shifts, starts)
 
 
-SETTLE_ROWS = 800
-CLOSELY = 4  # places and widths of which every displacement is tried
 SETTLE_CHUNKS = 10
 SETTLE_EVERY = 3  # rows: neighbours say much the same
 NARROW_PX = (-4.5, -3.0, -1.5, 0.0, 1.5, 3.0, 4.5)  # around a width already found

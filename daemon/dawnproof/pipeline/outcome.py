@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
@@ -84,9 +83,9 @@ def ask_of(case: Case, studio: Studio, ledger: Ledger, recurring: frozenset[int]
     used = [replace(r, findings=judged(r, case, r.id in recurring)) for r in case.standing.used]
     for row in used:
         ledger.set_findings(row.id, row.findings)
-    sides = {s: [_part_ask(r, studio) for r in used if r.name and r.name.role is s] for s in (Role.WORK, Role.OVERVIEW)}
+    parts = tuple(_part_ask(r, studio) for r in used if r.name and r.name.role is Role.WORK)
     return JobAsk(
-        case.row.job, case.book, case.listed, tuple(sides[Role.WORK]), tuple(sides[Role.OVERVIEW]), case.standing.grid,
+        case.row.job, case.book, case.listed, parts, case.standing.grid,
         job_findings(case), str(case.staging), str(case.proofs), SOFTWARE, case.row.accepted,
     )  # fmt: skip
 
@@ -248,8 +247,3 @@ def _part_ask(row: ScanRow, studio: Studio) -> PartAsk:
 def listed_of(listed: dict[str, ListedJob], job: str) -> ListedJob | None:
     """The line of the job list, whatever the spelling."""
     return listed.get(job_key(job))
-
-
-def join_said(row: JobRow) -> dict[str, object]:
-    """The join document of a job, empty where there was none."""
-    return dict(json.loads(row.join)) if row.join else {}

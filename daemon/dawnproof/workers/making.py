@@ -58,7 +58,6 @@ class JobAsk:
     book: RuleBook
     listed: ListedJob | None
     parts: tuple[PartAsk, ...]
-    overviews: tuple[PartAsk, ...]
     grid: tuple[int, int] | None
     findings: tuple[Finding, ...]
     staging: str
