@@ -8,7 +8,7 @@ from __future__ import annotations
 import importlib
 import pkgutil
 from collections.abc import Callable, Iterable
-from concurrent.futures import Executor
+from concurrent.futures import Executor, Future
 from dataclasses import dataclass
 from functools import cache
 from typing import ParamSpec, Protocol, TypeVar, runtime_checkable
@@ -82,9 +82,12 @@ def look(
     shown = checks_for(frame) if checks is None else checks
     watch = _Watch(clock)
     thumb = Thumb(frame)
+    running: list[Future[None]] = []
     for band in bands:
         watch.timed("grey", _prepare, band)
-        _show(band, (*shown, thumb), watch, side_by_side)
+        _ended(running)  # of the band before: the next one was read and made grey meanwhile
+        running = _show(band, (*shown, thumb), watch, side_by_side)
+    _ended(running)
     outline = _outline(shown, frame, watch)
     readings = [reading for told in _ask_all(shown, outline, watch, side_by_side) for reading in told]
     marks = [mark for check in shown if isinstance(check, Marking) for mark in watch.timed(check.name, check.marks)]
@@ -96,12 +99,19 @@ def _prepare(band: Band) -> None:
     _ = band.grey
 
 
-def _show(band: Band, viewers: tuple[Check | Thumb, ...], watch: _Watch, side_by_side: Executor | None) -> None:
+def _show(
+    band: Band, viewers: tuple[Check | Thumb, ...], watch: _Watch, side_by_side: Executor | None
+) -> list[Future[None]]:
+    """Shows one band to all; side by side, the slowest begin first so that none is left over at the end."""
     if side_by_side is None:
         for viewer in viewers:
             watch.timed(viewer.name, viewer.see, band)
-        return
-    running = [side_by_side.submit(watch.timed, viewer.name, viewer.see, band) for viewer in viewers]
+        return []
+    slowest_first = sorted(viewers, key=lambda viewer: -watch.spent(viewer.name))
+    return [side_by_side.submit(watch.timed, viewer.name, viewer.see, band) for viewer in slowest_first]
+
+
+def _ended(running: list[Future[None]]) -> None:
     for task in running:
         task.result()
 
@@ -118,8 +128,9 @@ def _ask_all(
 ) -> list[list[Reading]]:
     if side_by_side is None:
         return [watch.timed(check.name, _ask, check, outline) for check in checks]
-    asked = [side_by_side.submit(watch.timed, check.name, _ask, check, outline) for check in checks]
-    return [task.result() for task in asked]
+    slowest_first = sorted(checks, key=lambda check: -watch.spent(check.name))
+    asked = {c.name: side_by_side.submit(watch.timed, c.name, _ask, c, outline) for c in slowest_first}
+    return [asked[check.name].result() for check in checks]
 
 
 def _ask(check: Check, outline: Outline) -> list[Reading]:
@@ -132,6 +143,9 @@ class _Watch:
     def __init__(self, clock: Clock) -> None:
         self._clock = clock
         self._spent: dict[str, float] = {}
+
+    def spent(self, name: str) -> float:
+        return self._spent.get(name, 0.0)
 
     def timed(self, name: str, step: Callable[P, T], *arguments: P.args, **more: P.kwargs) -> T:
         before = self._clock()
