@@ -75,3 +75,4 @@ def test_the_daemon_gets_the_time_it_needs(unit: str) -> None:
     assert "KillMode=mixed" in text
     assert "watch --plain %f" in text
     assert "TimeoutStopSec=20" in text.splitlines()
+    assert "StartLimitIntervalSec=0" in text.splitlines(), "a night of failed starts must not end it for good"

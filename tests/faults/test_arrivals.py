@@ -1,4 +1,4 @@
-"""Rows 16 to 24 of the fault table: half files, replaced files, the same again, poison, names, two daemons, clocks."""
+"""Rows 16 to 21, 23 and 24 of the fault table: half files, replaced files, the same again, poison, names, clocks."""
 
 from __future__ import annotations
 
@@ -14,11 +14,9 @@ from typing import Any
 import pytest
 from faults import evening
 
-from dawnproof.errors import EnvironmentFault
 from dawnproof.ledger.ledger import Ledger
 from dawnproof.model import Outcome, Place
 from dawnproof.service import nights
-from dawnproof.storage.studio import StudioLock
 from dawnproof.upkeep import verify_archive
 from dawnproof.workers.pool import Pool
 
@@ -256,21 +254,6 @@ def test_links_pipes_and_sockets_stay_and_are_named(tmp_path: Path) -> None:
     (studio.inbox / "pipe.tif").unlink()
     evening.run_until_idle(studio.root)
     assert "pipe.tif" not in (studio.unplaced / "REASONS.txt").read_text(), "gone, and no longer named"
-
-
-# 22: two daemons
-
-
-def test_the_second_daemon_refuses_and_names_the_first(tmp_path: Path) -> None:
-    studio = evening.studio_at(tmp_path / "studio")
-    first = StudioLock(studio)
-    try:
-        with pytest.raises(EnvironmentFault, match=f"process {os.getpid()}"):
-            StudioLock(studio)
-    finally:
-        first.release()
-    (studio.private / "lock").write_text("4194303\n")  # of a process that died
-    StudioLock(studio).release()
 
 
 # 23: clocks

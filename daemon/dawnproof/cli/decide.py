@@ -131,15 +131,17 @@ class open_ledger:  # noqa: N801 - used as a word in a with statement
 
 def _carry_out(studio: Studio, ledger: Ledger) -> None:
     """Do what was decided now; where a daemon watches the studio, it does so within seconds."""
+    from datetime import datetime
+
     from ..errors import EnvironmentFault
     from ..service import Service
-    from ..storage.studio import StudioLock
+    from ..storage.lock import StudioLock
     from ..workers.pool import Pool
 
     if not _decided(ledger) and not ledger.anything_to_file():
         return
     try:
-        lock = StudioLock(studio)
+        lock = StudioLock(studio, datetime.now().astimezone())
     except EnvironmentFault:
         typer.echo("the daemon that watches the studio does it within seconds")
         return

@@ -88,15 +88,17 @@ def rehearse(
 def run_daemon(studio: Studio, until_idle: bool, screen: Any) -> None:
     """Watch a studio until stopped or idle; `screen` gets the events and the ticks. KeyboardInterrupt, after an end
     in order, when it was interrupted from the keyboard."""
+    from datetime import datetime
 
     from ..ledger.ledger import Ledger
     from ..service import Service
-    from ..storage.studio import StudioLock, check_local, make_folders
+    from ..storage.lock import StudioLock
+    from ..storage.studio import check_local, make_folders
     from ..workers.pool import Pool
 
     make_folders(studio)
     check_local(studio.private)
-    lock = StudioLock(studio)
+    lock = StudioLock(studio, datetime.now().astimezone())
     try:
         ledger = Ledger.open(studio.ledger_path)
         work = studio.book.work

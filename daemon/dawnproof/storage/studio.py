@@ -1,8 +1,7 @@
-"""A studio's folders on disk: where each is, whether it still is the same folder, and who has the studio open."""
+"""A studio's folders on disk: where each is, how they are made, and what disk they lie on."""
 
 from __future__ import annotations
 
-import fcntl
 import os
 from dataclasses import dataclass
 from pathlib import Path
@@ -50,6 +49,19 @@ based_on = "{book}"
 
 # [archive]
 # second = "/path/on/another/disk"
+
+# The morning summary by mail, through the studio's own server. The password never stands in this book.
+# [mail]
+# host = "smtp.example.org"
+# port = 587               # left out: 587 with starttls, 465 with tls, 25 with none
+# security = "starttls"    # starttls, tls, or none (a relay of the house that wants no password)
+# user = "prints"
+# password_file = "/etc/dawnproof/mail-password"   # or the environment: DAWNPROOF_MAIL_PASSWORD
+# from = "prints@example.org"
+# to = ["morning@example.org"]
+# when = ["morning"]       # add "alarms" for what cannot wait, each matter at most once a day
+# page_mb = 8.0            # a larger page is not attached
+# ca_file = "/etc/ssl/house-ca.pem"                # only where the server's certificate is the house's own
 """
 
 
@@ -73,6 +85,11 @@ class Studio:
     @property
     def bench(self) -> Path:
         return self.private / "bench"
+
+    @property
+    def outbox(self) -> Path:
+        """Letters that wait to be sent."""
+        return self.private / "outbox"
 
     @property
     def unplaced(self) -> Path:
@@ -180,27 +197,6 @@ def file_system(folder: Path) -> str:
         if os.makedev(int(major), int(minor)) == device:
             found = right.split()[0]
     return found
-
-
-class StudioLock:
-    """Held by the one daemon of a studio; the kernel frees it when its process ends, however it ends."""
-
-    def __init__(self, studio: Studio) -> None:
-        self._path = studio.private / "lock"
-        self._fd = os.open(self._path, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o644)
-        try:
-            fcntl.flock(self._fd, fcntl.LOCK_EX | fcntl.LOCK_NB)
-        except OSError:
-            holder = os.pread(self._fd, 64, 0).decode("ascii", "replace").strip()
-            os.close(self._fd)
-            raise EnvironmentFault(f"another daemon watches {studio.root} already (process {holder or 'unknown'}); "
-                                   "look on with `dawnproof look`, or stop that one first") from None  # fmt: skip
-        os.ftruncate(self._fd, 0)
-        os.pwrite(self._fd, f"{os.getpid()}\n".encode(), 0)
-
-    def release(self) -> None:
-        """Give the studio free."""
-        os.close(self._fd)
 
 
 def _check_apart(book: Path, places: dict[str, Path]) -> None:
