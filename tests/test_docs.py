@@ -17,6 +17,7 @@ from dawnproof import rulebook
 
 README = (REPOSITORY / "README.md").read_text("utf-8")
 TABLES = {"naming", "jobs", "intake", "folders", "crop", "join", "output", "archive", "work", "morning", "fixity"}
+TABLES |= {"mail"}
 ROWS = {
     **{f"[{name}]": getattr(rulebook, name.capitalize()) for name in TABLES},
     "[beds.NAME]": rulebook.BedRules,
@@ -56,8 +57,8 @@ def test_each_command_is_in_the_readme_and_its_help_has_an_example(command: str)
 def keys() -> Iterator[tuple[str, str]]:
     for table, model in ROWS.items():
         assert issubclass(model, BaseModel)
-        for key in model.model_fields:
-            yield table, key
+        for name, field in model.model_fields.items():
+            yield table, field.alias or name
 
 
 @pytest.mark.parametrize(("table", "key"), list(keys()))

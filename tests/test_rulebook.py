@@ -131,3 +131,39 @@ def test_a_missing_book_says_where_it_was_looked_for(tmp_path: Path) -> None:
         load_book(tmp_path / "dawnproof.toml")
     with pytest.raises(UsageError, match="did you mean 'fine-art'"):
         load_book("fine-arts")
+
+
+MAIL = '[mail]\nhost = "smtp.example.org"\nfrom = "prints@example.org"\nto = ["morning@example.org"]\n'
+
+
+def test_a_mail_server_needs_little() -> None:
+    mail = read_book(MAIL, "dawnproof.toml").mail
+    assert (mail.host, mail.sender, mail.to) == ("smtp.example.org", "prints@example.org", ["morning@example.org"])
+    assert (mail.security, mail.when) == ("starttls", ["morning"])
+
+
+@pytest.mark.parametrize(
+    ("text", "key"),
+    [
+        ('[mail]\nhost = "smtp.example.org"\nto = ["a@example.org"]', "mail.from"),
+        ('[mail]\nhost = "smtp.example.org"\nfrom = "a@example.org"', "mail.to"),
+        (MAIL.replace("prints@", "prints\\nBcc: x@"), "mail.from"),
+        (MAIL.replace("morning@example.org", "a@example.org, b@example.org"), "mail.to"),
+        (MAIL.replace("morning@example.org", "nobody"), "mail.to"),
+        (MAIL.replace("smtp.example.org", "smtp.example.org:587 x"), "mail.host"),
+        (MAIL + 'user = "x"\nsecurity = "none"', "mail.security"),
+        (MAIL + 'password = "x"', "mail.password"),
+        (MAIL + 'when = ["evening"]', "mail.when"),
+        (MAIL + "port = 0", "mail.port"),
+    ],
+)
+def test_a_mail_section_that_cannot_be_used_is_said_at_once(text: str, key: str) -> None:
+    with pytest.raises(RuleBookError) as caught:
+        read_book(text, "dawnproof.toml")
+    assert key in str(caught.value)
+    assert "dawnproof.toml" in str(caught.value)
+
+
+def test_a_password_in_the_book_is_led_to_its_file() -> None:
+    with pytest.raises(RuleBookError, match="password_file"):
+        read_book(MAIL + 'password = "x"', "dawnproof.toml")

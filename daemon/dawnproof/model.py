@@ -443,6 +443,30 @@ class FixityRow:
     text: str
 
 
+class MailState(Enum):
+    """How a letter stands."""
+
+    WAITING = "waiting"  # to be sent, for the first time or again
+    HANDING_OVER = "handing over"  # the server was given the text; until it answers nobody knows whether it has it
+    SENT = "sent"
+    GIVEN_UP = "given up"  # refused for good, tried often enough, or perhaps sent
+
+
+@dataclass(frozen=True, slots=True)
+class MailRow:
+    """One letter to the studio: its file in the outbox, what it is about, how often it was tried, when it is to be
+    tried next, and what the last try came to."""
+
+    id: int
+    file: str
+    subject: str
+    made_utc: str
+    state: MailState = MailState.WAITING
+    tries: int = 0
+    next_utc: str = ""
+    words: str = ""
+
+
 class StepKind(Enum):
     """What one step of a filing does; each can be taken again after a crash without harm."""
 
@@ -550,6 +574,7 @@ class Night:
     alarms: tuple[str, ...] = ()
     job_list_problems: tuple[str, ...] = ()
     second: str = ""  # the folder of the second copy, '' where none is set
+    mails: tuple[MailRow, ...] = ()  # letters that could not be sent so far
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import difflib
 import fnmatch
+import re
 import tomllib
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
@@ -19,6 +20,8 @@ from .model import Bed, Limit
 BASE = "fine-art"
 Table = dict[str, Any]
 Positive = Annotated[float, Field(gt=0, allow_inf_nan=False)]
+_ADDRESS = re.compile(r"[A-Za-z0-9.!#$%&'*+/=?^_`{|}~-]{1,64}@[A-Za-z0-9](?:[A-Za-z0-9.-]{0,250}[A-Za-z0-9])?")
+_HOST = re.compile(r"[A-Za-z0-9](?:[A-Za-z0-9.:-]{0,250}[A-Za-z0-9])?")
 NotNegative = Annotated[float, Field(ge=0, allow_inf_nan=False)]
 
 
@@ -129,6 +132,21 @@ class Morning(_Rules):
     hour: Annotated[int, Field(ge=0, le=23)]
 
 
+class Mail(_Rules):
+    """Through which server the summary is sent, to whom, and what is; without `host` nothing is."""
+
+    host: str | None = None
+    port: Annotated[int, Field(ge=1, le=65535)] | None = None
+    security: Literal["starttls", "tls", "none"]
+    user: str | None = None
+    password_file: str | None = None
+    ca_file: str | None = None
+    sender: str | None = Field(default=None, alias="from")
+    to: list[str] = []
+    when: list[Literal["morning", "alarms"]]
+    page_mb: NotNegative
+
+
 class Fixity(_Rules):
     """How much of the archive is read again each idle night."""
 
@@ -169,6 +187,7 @@ class _Book(_Rules):
     archive: Archive
     work: Work
     morning: Morning
+    mail: Mail
     fixity: Fixity
 
 
@@ -190,6 +209,7 @@ class RuleBook:
     archive: Archive
     work: Work
     morning: Morning
+    mail: Mail
     fixity: Fixity
     kind: str
     relief: bool
@@ -383,12 +403,13 @@ def _resolve(name: str, layers: tuple[tuple[str, Table], ...], kind: str) -> Rul
     if not book.beds:
         raise RuleBookError(name, "beds", "no bed is named", "add a [beds.NAME] table with width_mm and length_mm")
     _check_kinds(name, book)
+    _check_mail(origins, name, book.mail)
     return RuleBook(
         name=name, naming=book.naming, jobs=book.jobs, intake=book.intake, folders=book.folders,
         beds=tuple(_bed(name, key, rules) for key, rules in book.beds.items()), kinds=book.kinds,
         limits=_limits(name, book.limits, origins), crop=book.crop, join=book.join, output=book.output,
-        archive=book.archive, work=book.work, morning=book.morning, fixity=book.fixity, kind=kind,
-        relief=bool(kind and book.kinds[kind].relief), origins=origins, _layers=layers,
+        archive=book.archive, work=book.work, morning=book.morning, mail=book.mail, fixity=book.fixity,
+        kind=kind, relief=bool(kind and book.kinds[kind].relief), origins=origins, _layers=layers,
     )  # fmt: skip
 
 
@@ -399,6 +420,26 @@ def _check_kinds(name: str, book: _Book) -> None:
         if kind.limits:
             own = {k: v for k, v in kind.limits.items() if k != "level"}
             _limits(name, own, {})
+
+
+def _check_mail(origins: Mapping[str, str], name: str, mail: Mail) -> None:
+    """What cannot be sent by, or should not, is said when the book is read and not in the morning."""
+
+    def wrong(key: str, what: str, mend: str) -> RuleBookError:
+        return RuleBookError(origins.get(f"mail.{key}", name), f"mail.{key}", what, mend)
+
+    for key, addresses in (("from", [mail.sender] if mail.sender is not None else []), ("to", mail.to)):
+        for address in addresses:
+            if not _ADDRESS.fullmatch(address):
+                raise wrong(key, f"{address!r} is no address", 'write it plainly: "prints@example.org"')
+    if mail.host is None:
+        return
+    if not _HOST.fullmatch(mail.host):
+        raise wrong("host", f"{mail.host!r} is no name of a server", 'write its name alone: "smtp.example.org"')
+    if mail.sender is None or not mail.to:
+        raise wrong("from" if mail.sender is None else "to", "is missing", 'add from = "…" and to = ["…"]')
+    if mail.user is not None and mail.security == "none":
+        raise wrong("security", "the password would travel in the clear", 'use "starttls" or "tls", or no user')
 
 
 def _bed(book: str, name: str, rules: BedRules) -> Bed:
@@ -474,7 +515,7 @@ def _known_at(path: list[str]) -> list[str]:
                 model = BedRules
             elif model == dict[str, Kind]:
                 model = Kind
-    return list(getattr(model, "model_fields", {}))
+    return [field.alias or name for name, field in getattr(model, "model_fields", {}).items()]
 
 
 def _unknown(book: str, key: str, word: str, known: list[str]) -> RuleBookError:

@@ -31,6 +31,7 @@ from ..model import (
     ScanRow,
     StayingRow,
 )
+from .letters import Letters
 from .schema import MIGRATIONS
 from .short import ShortAnswers
 
@@ -42,7 +43,7 @@ _FILING = TypeAdapter(Filing)
 _SCAN = "id, sha256, bytes, file, part_name, bed, place, home, admitted_utc, reason, measured, thumb, findings"
 
 
-class Ledger(ShortAnswers):
+class Ledger(ShortAnswers, Letters):
     """The record of every file seen, every reading, every move and every decision."""
 
     def __init__(self, connection: sqlite3.Connection) -> None:

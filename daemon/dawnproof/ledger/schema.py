@@ -115,4 +115,24 @@ MIGRATIONS: tuple[tuple[str, str], ...] = (
         );
         """,
     ),
+    (
+        "003 letters",
+        """
+        CREATE TABLE mails (
+            id INTEGER PRIMARY KEY,
+            file TEXT NOT NULL,              -- its name in the outbox
+            subject TEXT NOT NULL,
+            made_utc TEXT NOT NULL,
+            state TEXT NOT NULL,
+            tries INTEGER NOT NULL DEFAULT 0,
+            next_utc TEXT NOT NULL,
+            words TEXT NOT NULL DEFAULT ''
+        );
+        CREATE INDEX mails_state ON mails (state);
+        CREATE TABLE mail_matters (
+            matter TEXT PRIMARY KEY,         -- a matter is written about once
+            mail INTEGER NOT NULL REFERENCES mails (id)
+        );
+        """,
+    ),
 )

@@ -25,9 +25,11 @@ from .thumbs import small_jpeg
 
 @dataclass(frozen=True, slots=True)
 class Written:
-    """A summary as it was written."""
+    """A summary as it was written, under which day, and the night it tells."""
 
     folder: Path
+    day: str
+    night: Night
     text: str
     document: dict[str, Any]
 
@@ -91,7 +93,7 @@ def write_morning(studio: Studio, ledger: Ledger, since: datetime, now: datetime
         (f"{day}-scan-again.html", scan_again_html(night)),
     ):
         write_beside(studio.morning / name, content.encode("utf-8", "backslashreplace"), replace=True)
-    return Written(studio.morning, text, document)
+    return Written(studio.morning, day, night, text, document)
 
 
 def pictures_of(night: Night) -> dict[str, bytes]:

@@ -51,7 +51,8 @@ def gather_night(studio: Studio, ledger: Ledger, since: datetime, until: datetim
         events=ledger.events(since_utc, MOST_EVENTS), runs=ledger.runs(since_utc), fixity=ledger.fixity(since_utc),
         space=_space(studio, tonight, until), marks=recurring_marks(tonight),
         progress=tuple(progress), alarms=tuple(alarms), job_list_problems=problems,
-        second=str(studio.second) if studio.second else "",
+        second=str(studio.second) if studio.second else "", 
+        mails=ledger.unsent_mails(since_utc) if studio.book.mail.host else (),
     )  # fmt: skip
 
 

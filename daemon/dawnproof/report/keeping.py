@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from ..model import Level, Night, shown
+from ..model import Level, MailRow, MailState, Night, shown
 from .account import is_odd, unplaced_words
-from .figures import counted, day_and_clock, listing, size, span
+from .figures import clock_near, counted, day_and_clock, listing, size, span
 from .headlines import mark_words
 
 
@@ -29,14 +29,14 @@ def scanner_lines(night: Night) -> tuple[str, ...]:
 
 
 def keeping_lines(night: Night) -> tuple[str, ...]:
-    """Bags that are not as filed first, then how many are, then the room on each disk."""
+    """Bags that are not as filed first, then how many are, the room on each disk, letters not sent."""
     lines = [f"! {shown(one.bag)} is not as filed: {shown(one.text)}" for one in night.fixity if not one.ok]
     sound = sum(1 for one in night.fixity if one.ok)
     lines.append(f"{counted(sound, 'bag')} re-read, as filed" if night.fixity else "No bag was re-read in this time")
     for space in night.space:
         left = f", {space.hours_left:.0f} h at this night's rate" if space.hours_left is not None else ""
         lines.append(f"{shown(space.folder)}: {size(space.free_bytes)} free{left}")
-    return tuple(lines)
+    return (*lines, *mail_lines(night))
 
 
 def times_lines(night: Night) -> tuple[str, ...]:
@@ -48,3 +48,15 @@ def times_lines(night: Night) -> tuple[str, ...]:
     if spent:
         lines.append(f"Measuring took {span(sum(spent))}, {span(max(spent))} at most for one scan")
     return tuple(lines)
+
+
+def mail_lines(night: Night) -> tuple[str, ...]:
+    """Letters that could not be sent, each with the reason and when it is tried next."""
+    return tuple(_unsent(row, night) for row in night.mails)
+
+
+def _unsent(row: MailRow, night: Night) -> str:
+    if row.state is MailState.GIVEN_UP:
+        return f"Mail not sent ({shown(row.subject)}): {shown(row.words)}"
+    again = clock_near(row.next_utc, night.until_utc, night.offset_s)
+    return f"Mail not sent yet ({shown(row.subject)}): {shown(row.words)}; tried again at {again}"

@@ -8,6 +8,7 @@ from ..model import ArrivingRow, JobView, Level, Night, Pile, Progress, ScanRow,
 from .account import Said, due, faults, in_pile, to_look_at, today
 from .figures import clock, clock_near, counted, due_words, listing, size, span
 from .headlines import expected_due_first, mark_words, waiting_words
+from .keeping import mail_lines
 from .layout import Cell, PartState, layout
 from .night_axis import SHAPES
 from .repeated import minor
@@ -127,6 +128,11 @@ def glass(night: Night) -> tuple[Text, ...]:
 def room(night: Night) -> tuple[Text, ...]:
     """Space left on each disk, as hours at tonight's rate."""
     return (line("   ".join(_room(space) for space in night.space)),) if night.space else ()
+
+
+def mail(night: Night) -> tuple[Text, ...]:
+    """The letter that could not be sent, the newest where there are several; nothing while the post goes well."""
+    return tuple(line(words.removeprefix("Mail ")) for words in mail_lines(night)[-1:])
 
 
 def seen(night: Night) -> tuple[Text, ...]:

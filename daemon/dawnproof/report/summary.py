@@ -10,6 +10,7 @@ from ..model import JobView, Level, ListedJob, Night, Pile
 from .account import Said, beds_of, in_pile, is_odd, said, takes
 from .documents import Document, decision_document, finding_document, number, where_document
 from .headlines import expected_due_first, headlines
+from .keeping import mail_lines
 from .morning_text import summary_text
 from .watch_kept import gaps, ran_words, runs_of
 
@@ -104,5 +105,6 @@ def _ran(night: Night) -> dict[str, Any]:
         "gaps": [{"from_utc": g.from_utc, "to_utc": g.to_utc, "cut_off": g.cut_off} for g in gaps(night)],
         "alarms": list(night.alarms),
         "job_list_problems": list(night.job_list_problems),
+        "mail_not_sent": list(mail_lines(night)),
         "headlines": [asdict(line) | {"answers": list(line.answers)} for line in headlines(night)],
     }

@@ -25,6 +25,7 @@ from ..workers.pool import Pool
 from .arrivals import Admitted, Arrivals
 from .desk import Desk
 from .nights import NightWork
+from .post import Post
 from .second import SecondCopies
 from .space import Forecast
 from .voice import Voice, log, now_utc
@@ -73,7 +74,8 @@ class Service:
                                   self._admitted)  # fmt: skip
         self._second = SecondCopies(self.studio, self.ledger, self._roots, self._voice, self._reading, self.retry_s,
                                     self._proceed)  # fmt: skip
-        self._nights = NightWork(self.studio, self.ledger, self._voice, self._reading, self._proceed)
+        self._post = Post(self.studio, self.ledger, self._voice)
+        self._nights = NightWork(self.studio, self.ledger, self._voice, self._reading, self._proceed, self._post)
         self._forecast = Forecast(self.studio, self.ledger, self._voice)
         self._hints: Queue[Hint] = Queue(100_000)
         self._last_scan_s = self._last_beat_s = self._last_reasons_s = -1e9
@@ -142,6 +144,7 @@ class Service:
     def _end(self) -> None:
         """A step in progress is finished, or broken off so that the next start takes it again."""
         self.pool.close(wait=False)
+        self._post.end()
         for executor in (self._filing, self._reading):
             executor.shutdown(wait=False, cancel_futures=True)
         until = time.monotonic() + END_S
@@ -243,6 +246,7 @@ class Service:
             quiet = not (self._arrivals.busy() or self._desk.busy() or self._second.busy())
             self._nights.look(now, self.local_time(), quiet)
             self._forecast.look(now, self.local_time())
+            self._post.look(now, self.local_time())
 
     def _reasons_when_due(self, now: float) -> None:
         """REASONS.txt is written whole, so not for every file of a flood."""

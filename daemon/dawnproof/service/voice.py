@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import logging
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from datetime import UTC, datetime
 
 from ..errors import LedgerError
@@ -30,6 +30,11 @@ class Voice:
     def alarms(self) -> tuple[str, ...]:
         """What is wrong now, oldest first."""
         return tuple(self._alarms.values())
+
+    @property
+    def standing(self) -> Mapping[str, str]:
+        """What is wrong now, in words by key."""
+        return dict(self._alarms)
 
     def say(self, kind: str, job: str, text: str) -> None:
         """One line of the night."""
