@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from dawnproof.assemble.fit import Matches, chance, consistent, robust_similarity, similarity
+from dawnproof.assemble.fit import Matches, adrift, chance, consistent, left_over, robust_similarity, similarity
 
 RANDOM = np.random.default_rng(11)
 TRUE = np.array([[0.9998, -0.02, 300.0], [0.02, 0.9998, -4.0]])
@@ -37,7 +37,7 @@ def test_smoothly_bent_matches_are_consistent_and_wild_ones_are_not() -> None:
     second = first @ TRUE[:, :2].T + TRUE[:, 2] + np.stack([4 * np.sin(first[:, 1] / 90), 0 * first[:, 0]], axis=1)
     second[::10] += 7.0
     given = Matches(first, second, np.tile(np.eye(2), (len(first), 1, 1)), np.ones(len(first)), len(first))
-    found = consistent(TRUE, given, 1.5)
+    found = consistent(left_over(TRUE, given), given, 1.5)
     assert not found[::10].any()
     assert found[np.arange(len(first)) % 10 != 0].mean() > 0.95
 
@@ -46,3 +46,19 @@ def test_chance_is_small_for_many_and_large_for_few() -> None:
     assert chance(60, 80, 1.5, 8.0) < -30
     assert chance(4, 80, 1.5, 8.0) > -1.5
     assert chance(0, 0, 1.5, 8.0) == pytest.approx(0.0)
+
+
+def test_lost_patches_that_lie_together_are_adrift_scattered_ones_are_not() -> None:
+    places = np.stack(np.meshgrid(np.arange(0, 200, 40.0), np.arange(0, 800, 40.0)), axis=-1).reshape(-1, 2)
+    given = Matches(places, places, np.tile(np.eye(2), (len(places), 1, 1)), np.ones(len(places)), len(places))
+    assert len(adrift(given.keep(np.arange(len(places)) % 7 != 0))) == 0
+    torn = given.keep(places[:, 1] < 600)
+    found = adrift(torn)
+    assert len(found) >= 15
+    assert found[:, 1].min() >= 600
+
+
+def test_what_is_not_plain_texture_is_not_missed() -> None:
+    given = matches(40, 0.0)
+    faint = Matches(given.first, given.second, given.information, given.likeness, 40, plain=np.zeros(40, bool))
+    assert len(faint.keep(np.arange(40) < 20).lost) == 0

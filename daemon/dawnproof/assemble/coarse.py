@@ -75,6 +75,14 @@ class Features:
         kept = ~marks[np.clip(at[:, 1], 0, rows - 1), np.clip(at[:, 0], 0, columns - 1)]
         return Features(self.points[kept], self.words[kept])
 
+    def turned(self, quarters: int, rows: int, columns: int) -> Features:
+        """As if the (rows, columns) picture had been turned anticlockwise; the words do not know which way is up."""
+        points = self.points
+        for _ in range(quarters % 4):
+            points = np.stack([points[:, 1], columns - 1 - points[:, 0]], axis=1)
+            rows, columns = columns, rows
+        return Features(points, self.words)
+
 
 def features(image: Grey) -> Features:
     """Of a normalised overview; places that are 0 are left out."""

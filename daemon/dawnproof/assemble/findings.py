@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
-import numpy.typing as npt
 
 from ..model import MM_PER_INCH, Reading
+from .bend import trimmed_size
 from .cutting import Strip
 from .layout import Layout, closure
 from .neighbours import Neighbours, place_of
@@ -34,7 +34,7 @@ def overlaps_of(
                 a=neighbours.views[a].name,
                 b=neighbours.views[b].name,
                 share=fit.share,
-                residual_px=_typical(apart),
+                residual_px=trimmed_size(apart),
                 warp_px=float(max(bends)),
                 rotation_deg=-float(np.rad2deg(np.arctan2(between[1, 0], between[0, 0]))),
                 scale_percent=100 * (float(np.hypot(between[0, 0], between[1, 0])) - 1),
@@ -45,12 +45,6 @@ def overlaps_of(
             )
         )
     return tuple(found)
-
-
-def _typical(apart: npt.NDArray[np.float64]) -> float:
-    """Root mean square length without the worst twentieth: single patches of dust or lift."""
-    length = np.sort(np.linalg.norm(apart, axis=1))
-    return float(np.sqrt((length[: max(1, int(0.95 * len(length)))] ** 2).mean()))
 
 
 def readings_of(overlaps: Sequence[Overlap]) -> tuple[Reading, ...]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 import numpy.typing as npt
@@ -11,25 +11,40 @@ from scipy import spatial, stats
 from .parts import Matrix
 
 Floats = npt.NDArray[np.float64]
+_AROUND = 6
+_TWOS = 150
+_TWO_APART_PX = 16.0
+_SCALE_WITHIN = 0.03
 
 
 @dataclass(frozen=True)
 class Matches:
     """Patches found on both parts: (n, 2) places in full pixels of each view, (n, 2, 2) information of the difference
-    in px of the first, `likeness` (n,), out of `tested` patches that hold texture."""
+    in px of the first, `likeness` (n,), out of `tested` patches that hold texture; `lost` (m, 2) places in the first
+    where plain texture was not found again, `plain` (n,) where it is that plain (None: everywhere)."""
 
     first: Floats
     second: Floats
     information: Floats
     likeness: Floats
     tested: int
+    lost: Floats = field(default_factory=lambda: np.zeros((0, 2)))
+    plain: npt.NDArray[np.bool_] | None = None
 
     def __len__(self) -> int:
         return len(self.first)
 
     def keep(self, chosen: npt.NDArray[np.bool_]) -> Matches:
+        """Those `chosen`; the others are lost."""
+        plain = np.ones(len(self), bool) if self.plain is None else self.plain
         return Matches(
-            self.first[chosen], self.second[chosen], self.information[chosen], self.likeness[chosen], self.tested
+            self.first[chosen],
+            self.second[chosen],
+            self.information[chosen],
+            self.likeness[chosen],
+            self.tested,
+            np.concatenate([self.lost, self.first[~chosen & plain]]),
+            plain[chosen],
         )
 
 
@@ -60,26 +75,32 @@ def robust_similarity(matches: Matches, start: Matrix, tolerance_px: float) -> t
     count = len(matches)
     if count < 3:
         return start, np.zeros(count, bool)
-    best, most = start, _near(start, matches, tolerance_px).sum()
-    random = np.random.default_rng(5)
-    for _ in range(150):
-        i, j = random.choice(count, 2, replace=False)
-        if np.linalg.norm(matches.first[i] - matches.first[j]) < 16:
-            continue
-        tried = similarity(matches.first[[i, j]], matches.second[[i, j]], np.ones(2))
-        agreeing = _near(tried, matches, tolerance_px).sum()
-        if agreeing > most and _allowed(tried):
-            best, most = tried, agreeing
+    most = _near(start, matches, tolerance_px).sum()
+    tried, agreeing = _by_twos(matches, tolerance_px)
+    best = start if len(tried) == 0 or agreeing.max() <= most else tried[int(agreeing.argmax())]
     return _reweighted(matches, best, tolerance_px)
+
+
+def _by_twos(matches: Matches, tolerance_px: float) -> tuple[list[Matrix], npt.NDArray[np.int_]]:
+    """The similarities of random twos of matches, and how many matches agree with each. As numbers of the complex
+    plane: second = turn first + shift."""
+    first, second = (points @ np.array([1, 1j]) for points in (matches.first, matches.second))
+    random = np.random.default_rng(5)
+    i = random.integers(0, len(first), _TWOS)
+    j = (i + random.integers(1, len(first), _TWOS)) % len(first)
+    apart = np.abs(first[i] - first[j]) >= _TWO_APART_PX
+    i, j = i[apart], j[apart]
+    turn = (second[i] - second[j]) / (first[i] - first[j])
+    allowed = np.abs(np.abs(turn) - 1) < _SCALE_WITHIN
+    turn, i = turn[allowed], i[allowed]
+    shift = second[i] - turn * first[i]
+    left = np.abs(second[None, :] - turn[:, None] * first[None, :] - shift[:, None])
+    found = [np.array([[t.real, -t.imag, s.real], [t.imag, t.real, s.imag]]) for t, s in zip(turn, shift, strict=True)]
+    return found, np.asarray((left < tolerance_px).sum(axis=1))
 
 
 def _near(matrix: Matrix, matches: Matches, tolerance_px: float) -> npt.NDArray[np.bool_]:
     return np.asarray(np.linalg.norm(left_over(matrix, matches), axis=1) < tolerance_px)
-
-
-def _allowed(matrix: Matrix) -> bool:
-    scale = float(np.hypot(matrix[0, 0], matrix[1, 0]))
-    return 0.97 < scale < 1.03
 
 
 def _reweighted(matches: Matches, matrix: Matrix, tolerance_px: float) -> tuple[Matrix, npt.NDArray[np.bool_]]:
@@ -99,15 +120,23 @@ def _reweighted(matches: Matches, matrix: Matrix, tolerance_px: float) -> tuple[
     return matrix, inside
 
 
-def consistent(matrix: Matrix, matches: Matches, tolerance_px: float) -> npt.NDArray[np.bool_]:
-    """Which patches move as the patches around them do, whatever smooth bending `matrix` leaves between the parts."""
+def consistent(left: Floats, matches: Matches, tolerance_px: float) -> npt.NDArray[np.bool_]:
+    """Which patches move as the patches around them do, whatever smooth bending `left` (n, 2) px remains."""
     count = len(matches)
     if count < 4:
         return np.zeros(count, bool)
-    left = left_over(matrix, matches)
     near = spatial.cKDTree(matches.first).query(matches.first, k=min(9, count))[1][:, 1:]
     around = np.median(left[near], axis=1)
     return np.asarray(np.linalg.norm(left - around, axis=1) < tolerance_px)
+
+
+def adrift(matches: Matches) -> Floats:
+    """(m, 2) of the lost places that lie together: nearly all patches around them are lost too."""
+    every = np.concatenate([matches.first, matches.lost])
+    if len(every) < _AROUND + 1 or len(matches.lost) == 0:
+        return np.zeros((0, 2))
+    near = spatial.cKDTree(every).query(matches.lost, k=_AROUND + 1)[1][:, 1:]
+    return np.asarray(matches.lost[(near >= len(matches.first)).sum(axis=1) >= _AROUND - 1])
 
 
 def chance(agreeing: int, tested: int, tolerance_px: float, reach_px: float) -> float:

@@ -15,6 +15,7 @@ from .belong import check_formats
 from .blend import Layer, Mosaic
 from .cutting import cut_all
 from .findings import notes_of, overlaps_of, readings_of
+from .geometry import compare
 from .layout import Layout, lay_out
 from .neighbours import Neighbours, find_neighbours
 from .parts import JoinPart, JoinPlan, JoinSettings, Overlap, Pixels, PlacedPart, Warp
@@ -34,7 +35,8 @@ def _silent(share: float, doing: str) -> None:
 def plan_join(
     parts: Sequence[JoinPart], settings: JoinSettings | None = None, progress: Progress = _silent
 ) -> JoinPlan:
-    """Where every part goes, how its tone is evened and where the cuts run.
+    """Where every part goes, how its tone is evened and where the cuts run. A part labelled overview shows the whole
+    work: it is not joined, the places of the others are held against it.
 
     Raises JoinRefused with a stable code: count, format, same, unrelated, overlap, ambiguous, turned, rotation, scale,
     clipped, lift.
@@ -56,6 +58,10 @@ def plan_join(
     progress(0.75, "cutting")
     layers = layers_of(views, placed, curve)
     cuts, strips = cut_all(layers, layout, settings.feather_px)
+    geometry = None
+    for overview in (part for part in parts if part.label == "overview"):
+        progress(0.9, "comparing with the overview")
+        geometry = compare(overview, views, layout.matrices, (layout.width, layout.height), works[0].ppi)
     progress(1.0, "planned")
     return JoinPlan(
         width=layout.width,
@@ -72,6 +78,7 @@ def plan_join(
         reference=works[layout.reference].name,
         feather_px=settings.feather_px,
         fill=_surroundings(views),
+        geometry=geometry,
     )
 
 

@@ -9,16 +9,16 @@ from itertools import combinations
 
 from ..errors import JoinRefused
 from ..measure.relief import Relief
+from .area import share_and_width
 from .laying import relief_of
 from .layout import chained, outward
 from .parts import JoinPart, JoinSettings
-from .register import PairFit, prove, refine, share_and_width
+from .register import PairFit, bend_between, prove, refine
 from .search import Touch, overview_factor, touching
 from .view import View, at_level, compose, inverse
 
 _GRID = re.compile(r"r(\d+)c(\d+)", re.IGNORECASE)
 MM_PER_INCH = 25.4
-_BENT_PX = 0.5
 
 
 @dataclass
@@ -154,10 +154,17 @@ def _refuse_extremes(first: View, touch: Touch, settings: JoinSettings) -> None:
             f" {settings.most_rotation_deg:g}",
             "lay the work straight along the edge of the bed and scan again",
         )
-    # a bent sheet looks scaled where it overlaps: judged by its residual later, so given twice the room here
-    room = 2.0 if touch.fit.typical_px > _BENT_PX else 1.0
-    if abs(scale) > room * settings.most_scale_percent:
+    if abs(scale) > settings.most_scale_percent and not _only_bent(first, touch, settings):
         raise JoinRefused("scale", f"{names} differ in scale by {scale:.2f} %", "scan all parts with the same settings")
+
+
+def _only_bent(first: View, touch: Touch, settings: JoinSettings) -> bool:
+    """A bent sheet looks scaled along its overlap. Its residual tells it from one scanned at another scale, whose
+    patches a similarity explains to the last hundredth; it is judged by what its correction leaves."""
+    assert touch.fit is not None
+    if abs(touch.fit.scale_percent) > 2 * settings.most_scale_percent:
+        return False
+    return bend_between(first, touch.second, touch.fit) is not None
 
 
 def _apart(

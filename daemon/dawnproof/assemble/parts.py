@@ -8,7 +8,7 @@ from typing import Any, Protocol
 import numpy as np
 import numpy.typing as npt
 
-from ..model import Box, Reading
+from ..model import Box, Level, Reading
 
 Pixels = npt.NDArray[Any]  # (rows, columns, channels), uint8 or uint16
 Matrix = npt.NDArray[np.float64]  # (2, 3), pixel centres to pixel centres, x right, y down
@@ -148,6 +148,16 @@ class JoinNote:
 
 
 @dataclass(frozen=True)
+class Geometry:
+    """What an overview of the whole work says of the join, in one sentence; UNDECIDED where it could not be asked,
+    FAULT where it contradicts. `largest_mm`: the largest displacement of two parts against the overview."""
+
+    level: Level
+    text: str
+    largest_mm: float | None = None
+
+
+@dataclass(frozen=True)
 class JoinPlan:
     """All that rendering needs and all that is said of a join."""
 
@@ -165,3 +175,4 @@ class JoinPlan:
     reference: str
     feather_px: float
     fill: tuple[int, ...] = field(default=())
+    geometry: Geometry | None = None  # None where there is no overview

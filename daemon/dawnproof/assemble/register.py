@@ -3,26 +3,26 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
-import cv2
 import numpy as np
 import numpy.typing as npt
-from scipy import ndimage
 
-from ..measure.overlap import NOISE_KEPT, noise_level, patch_shift, smoothed
-from .fit import Matches, chance, consistent, left_over, robust_similarity
+from .area import PATCHES, common_area, share_and_width
+from .bend import Bend, bend_of
+from .fit import Matches, adrift, chance, consistent, left_over, robust_similarity
+from .match import match_patches
 from .parts import Matrix
-from .view import Grey, View, apply, at_full, at_level, inverse, shrink
+from .view import View, at_full
 
 Floats = npt.NDArray[np.float64]
-PATCHES, FEW_PATCHES = 180, 64
-_LARGEST_PATCH, _SMALLEST_PATCH = 64, 12
-_CERTAIN_LOG10 = -7.0
+_FEW_PATCHES, _ROUGH_PATCHES = 64, 32
+_CERTAIN_LOG10, _LIKELY_LOG10 = -7.0, -3.0
 _AGREEING_SHARE = 0.4
 _CONSISTENT_PX = 1.5
 _BENT_PX = 8.0  # a sheet that lay differently may move patches so far off the similarity
-_LARGEST_AREA = 3000
+_BENT_REACH = 6
+_BENT_ROUNDS = 4
 
 
 @dataclass(frozen=True)
@@ -42,9 +42,9 @@ class PairFit:
         return np.column_stack([linear, self.matches.second[match] - linear @ self.matches.first[match]])
 
     @property
-    def typical_px(self) -> float:
-        """Root mean square of what the similarity leaves between the patches."""
-        return float(np.sqrt((left_over(self.matrix, self.matches) ** 2).sum(axis=1).mean()))
+    def adrift_share(self) -> float:
+        """Share of the patches whose texture is plain but not found again, nor that of the patches around them."""
+        return len(adrift(self.matches)) / max(1, self.matches.tested)
 
     @property
     def rotation_deg(self) -> float:
@@ -57,141 +57,6 @@ class PairFit:
         return 100 * (float(np.hypot(self.matrix[0, 0], self.matrix[1, 0])) - 1)
 
 
-def common_area(first: View, second: View, matrix: Matrix) -> Floats:
-    """(n, 2) corners, in the first view, of the area where the work lies in both; empty when there is none."""
-    ours = _corners(first).astype(np.float32)
-    theirs = apply(inverse(matrix), _corners(second)).astype(np.float32)
-    area, polygon = cv2.intersectConvexConvex(ours, theirs)
-    if area <= 0 or polygon is None:
-        return np.zeros((0, 2))
-    return np.asarray(polygon.reshape(-1, 2), dtype=np.float64)
-
-
-def _corners(view: View) -> Floats:
-    box = view.work
-    left, top, right, bottom = box.x - 0.5, box.y - 0.5, box.right - 0.5, box.bottom - 0.5
-    return np.array([[left, top], [right, top], [right, bottom], [left, bottom]])
-
-
-def share_and_width(first: View, second: View, matrix: Matrix) -> tuple[float, float]:
-    """Area of the overlap as a share of the smaller part's, and its narrow extent in px."""
-    polygon = common_area(first, second, matrix)
-    if len(polygon) < 3:
-        return 0.0, 0.0
-    area = float(cv2.contourArea(polygon.astype(np.float32)))
-    smaller = min(first.work.width * first.work.height, second.work.width * second.work.height)
-    extents = polygon.max(axis=0) - polygon.min(axis=0)
-    return area / smaller, area / float(extents.max())
-
-
-def places(
-    first: View, second: View, matrix: Matrix, level: int, spare: int, patches: int = PATCHES
-) -> tuple[Floats, tuple[int, int]]:
-    """(n, 2) top left corners in level pixels of the first view for patches that lie in both views, up to half of
-    `spare` beyond the second, and the patch size, columns and rows: long where the overlap is narrow."""
-    polygon = common_area(first, second, matrix) / level
-    if len(polygon) < 3:
-        return np.zeros((0, 2)), (0, 0)
-    low, high = polygon.min(axis=0), polygon.max(axis=0)
-    width = cv2.contourArea(polygon.astype(np.float32)) / float((high - low).max())
-    narrow = int(np.clip(0.6 * width, _SMALLEST_PATCH, _LARGEST_PATCH)) // 2 * 2
-    along = int(np.clip(_LARGEST_AREA / narrow, narrow, 2 * _LARGEST_PATCH)) // 2 * 2
-    upright = high[1] - low[1] >= high[0] - low[0]
-    size = (narrow, along) if upright else (along, narrow)
-    step = max(narrow / 3, float(np.sqrt(np.prod(high - low) / patches)))
-    room = np.maximum(high - low - size, 1.0)
-    counts = np.maximum(1, np.ceil(room / step).astype(int) + 1)
-    xs = np.linspace(low[0] + 1, max(low[0] + 1, high[0] - size[0] - 1), counts[0])
-    ys = np.linspace(low[1] + 1, max(low[1] + 1, high[1] - size[1] - 1), counts[1])
-    grid = np.floor(np.stack(np.meshgrid(xs, ys), axis=-1).reshape(-1, 2)) + 0.0
-    inside = _fits(grid, size, spare, first, second, at_level(matrix, level), level)
-    return grid[inside], size
-
-
-def _fits(
-    grid: Floats, size: tuple[int, int], spare: int, first: View, second: View, matrix: Matrix, level: int
-) -> npt.NDArray[np.bool_]:
-    fits = np.ones(len(grid), bool)
-    ours, theirs = first.work, second.work
-    for across in (0, size[0] - 1):
-        for down in (0, size[1] - 1):
-            corner = grid + np.array([across, down])
-            moved = apply(matrix, corner)
-            fits &= (corner[:, 0] >= ours.x / level) & (corner[:, 0] <= ours.right / level - 1)
-            fits &= (corner[:, 1] >= ours.y / level) & (corner[:, 1] <= ours.bottom / level - 1)
-            fits &= (moved[:, 0] >= theirs.x / level - spare / 2) & (moved[:, 1] >= theirs.y / level - spare / 2)
-            fits &= moved[:, 0] <= theirs.right / level - 1 + spare / 2
-            fits &= moved[:, 1] <= theirs.bottom / level - 1 + spare / 2
-    return fits
-
-
-def cut_out(view: View, x: int, y: int, width: int, height: int, level: int) -> Grey:
-    """Grey of a rectangle in level pixels; what lies beyond the view repeats its rim."""
-    most_x, most_y = view.width // level, view.height // level
-    x0, y0 = min(max(x, 0), most_x - 1), min(max(y, 0), most_y - 1)
-    x1, y1 = max(min(x + width, most_x), x0 + 1), max(min(y + height, most_y), y0 + 1)
-    if level in view.kept:
-        found = view.overview(level)[y0:y1, x0:x1]
-    elif level == 1:
-        found = view.grey(x0, y0, x1 - x0, y1 - y0)
-    else:
-        pixels = view.pixels(x0 * level, y0 * level, (x1 - x0) * level, (y1 - y0) * level)
-        found = view.grey_of(shrink(pixels, level))
-    rims = ((max(y0 - y, 0), max(y + height - y1, 0)), (max(x0 - x, 0), max(x + width - x1, 0)))
-    return np.asarray(np.pad(found, rims, mode="edge")) if any(map(any, rims)) else np.asarray(found)
-
-
-def warped_out(view: View, matrix: Matrix, x: int, y: int, width: int, height: int, level: int) -> Grey:
-    """Grey, smoothed, of the view as seen through `matrix` (level pixels) over a rectangle of the other."""
-    corners = apply(
-        matrix, np.array([[x, y], [x + width - 1, y], [x, y + height - 1], [x + width - 1, y + height - 1]])
-    )
-    low = np.floor(corners.min(axis=0)).astype(int) - 4
-    high = np.ceil(corners.max(axis=0)).astype(int) + 5
-    window = smoothed(cut_out(view, int(low[0]), int(low[1]), int(high[0] - low[0]), int(high[1] - low[1]), level))
-    flip = matrix[::-1, 1::-1]  # row before column
-    offset = flip @ np.array([y, x]) + matrix[::-1, 2] - low[::-1]
-    return np.asarray(
-        ndimage.affine_transform(window, flip, offset, (height, width), np.float32, order=3, mode="nearest")
-    )
-
-
-def match_patches(
-    first: View, second: View, matrix: Matrix, level: int, reach: int, patches_wanted: int = PATCHES
-) -> Matches:
-    """Patches of the overlap looked for within `reach` level pixels of where `matrix` (full pixels) puts them."""
-    grid, size = places(first, second, matrix, level, reach, patches_wanted)
-    local = at_level(matrix, level)
-    patches = [cut_out(first, int(x), int(y), *size, level) for x, y in grid]
-    noise = NOISE_KEPT * float(np.percentile([noise_level(p) for p in patches], 25)) if patches else 0.0
-    centre = (np.array(size) - 1) / 2
-    wide = (size[0] + 2 * reach, size[1] + 2 * reach)
-    ours, theirs, informations, likenesses, tested = [], [], [], [], 0
-    for (x, y), patch in zip(grid, patches, strict=True):
-        plain = smoothed(patch)
-        if plain.std() < max(1.4 * noise, 1e-5):
-            continue
-        tested += 1
-        other = warped_out(second, local, int(x) - reach, int(y) - reach, *wide, level)
-        shift = patch_shift(plain, other, reach)
-        if shift is None:
-            continue
-        place = np.array([x, y]) + centre
-        ours.append(place)
-        theirs.append(apply(local, place + np.array([shift.dx_px, shift.dy_px])))
-        informations.append(shift.information)
-        likenesses.append(shift.likeness)
-    offset = (level - 1) / 2
-    count = len(ours)
-    return Matches(
-        np.array(ours).reshape(count, 2) * level + offset,
-        np.array(theirs).reshape(count, 2) * level + offset,
-        np.array(informations).reshape(count, 2, 2) / level**2,
-        np.array(likenesses),
-        tested,
-    )
-
-
 def levels_from(factor: int) -> Iterator[int]:
     """From the overview's factor down to 1, each step by 4 or less."""
     while factor > 1:
@@ -202,11 +67,11 @@ def levels_from(factor: int) -> Iterator[int]:
 
 def prove(first: View, second: View, rough: Matrix, factor: int) -> PairFit | None:
     """A candidate (in overview pixels) refined at overview level and held against chance; None when it fails."""
-    return _refined(first, second, at_full(rough, factor), factor, reach=8, patches=FEW_PATCHES)
+    return _refined(first, second, at_full(rough, factor), factor, reach=8, patches=_FEW_PATCHES)
 
 
 def refine(first: View, second: View, fit: PairFit, factor: int) -> PairFit | None:
-    """Through the levels down to full resolution."""
+    """Through the levels down to full resolution, there along whatever bend the patches show."""
     found: PairFit | None = fit
     previous = factor
     for level in levels_from(factor):
@@ -218,24 +83,57 @@ def refine(first: View, second: View, fit: PairFit, factor: int) -> PairFit | No
         if found is None:
             return None
         previous = level
-    return found
+    assert found is not None
+    return _along_bend(first, second, found)
 
 
 def _refined(first: View, second: View, matrix: Matrix, level: int, reach: int, patches: int) -> PairFit | None:
-    for _ in range(2):
-        matches = match_patches(first, second, matrix, level, reach, patches)
+    """Roughly by a few patches first, which is all that most wrong candidates deserve, then finely."""
+    for fine, wanted, sure in ((False, min(patches, _ROUGH_PATCHES), _LIKELY_LOG10), (True, patches, _CERTAIN_LOG10)):
+        matches = match_patches(first, second, matrix, level, reach, wanted, fine)
         matrix, inside = robust_similarity(matches, matrix, _BENT_PX * level)
-        inside &= consistent(matrix, matches, _CONSISTENT_PX * level)
+        inside &= consistent(left_over(matrix, matches), matches, _CONSISTENT_PX * level)
         if inside.sum() < 5:
+            return None
+        certain = chance(int(inside.sum()), matches.tested, _CONSISTENT_PX, reach)
+        if certain > sure or inside.sum() < _AGREEING_SHARE * matches.tested:
             return None
         left = np.linalg.norm(left_over(matrix, matches)[inside], axis=1)
         reach = max(6, int(np.ceil(np.percentile(left, 95) / level)) + 3)
-    certain = chance(int(inside.sum()), matches.tested, _CONSISTENT_PX, reach)
-    if certain > _CERTAIN_LOG10 or inside.sum() < _AGREEING_SHARE * matches.tested:
-        return None
-    share, across = share_and_width(first, second, matrix)
+    return _fitted(first, second, matrix, matches.keep(inside), certain)
+
+
+def _fitted(first: View, second: View, matrix: Matrix, matches: Matches, certain: float) -> PairFit | None:
     polygon = common_area(first, second, matrix)
     if len(polygon) < 3:
         return None
+    share, across = share_and_width(first, second, matrix)
     x, y = polygon.mean(axis=0)
-    return PairFit(matrix, matches.keep(inside), share, across, (float(x), float(y)), certain)
+    return PairFit(matrix, matches, share, across, (float(x), float(y)), certain)
+
+
+def bend_between(first: View, second: View, fit: PairFit) -> Bend | None:
+    """What the patches show beside the similarity, in px of the second over places of the first; None when they bear
+    out no bend."""
+    polygon = common_area(first, second, fit.matrix)
+    left = left_over(fit.matrix, fit.matches)
+    return bend_of(fit.matches.first, left, polygon.min(axis=0), polygon.max(axis=0))
+
+
+def _along_bend(first: View, second: View, fit: PairFit) -> PairFit:
+    """A bend carries patches out of reach of the similarity: they are looked for again along the bend, which grows
+    until no more are found."""
+    for _ in range(_BENT_ROUNDS):
+        bend = bend_between(first, second, fit)
+        if bend is None:
+            return fit
+        matches = match_patches(first, second, fit.matrix, 1, _BENT_REACH, PATCHES, bend=bend)
+        left = left_over(fit.matrix, matches) - bend.at(matches.first)
+        inside = consistent(left, matches, _CONSISTENT_PX)
+        if inside.sum() < len(fit.matches):
+            return fit
+        grown = inside.sum() > len(fit.matches)
+        fit = replace(fit, matches=matches.keep(inside))
+        if not grown:
+            return fit
+    return fit

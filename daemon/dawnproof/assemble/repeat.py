@@ -6,8 +6,9 @@ import numpy as np
 import numpy.typing as npt
 
 from ..measure.overlap import likeness_surface, smoothed
+from .area import places
+from .match import cut_out, warped_out
 from .parts import Matrix
-from .register import cut_out, places, warped_out
 from .view import View
 
 _REACH = 96  # level px; longer periods show as candidates of their own

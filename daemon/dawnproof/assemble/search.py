@@ -102,7 +102,7 @@ class _Pictures:
     """Normalised overviews of two views, without what is fixed to the bed."""
 
     def __init__(self, first: View, second: View, factor: int) -> None:
-        self.first, self.factor = first, factor
+        self.first, self.second, self.factor = first, second, factor
         second.overview(factor)
         as_first = second if second.turns == first.turns else second.turned(first.turns - second.turns)
         self.marks = bed_marks(self._plain(first), self._plain(as_first))
@@ -135,10 +135,16 @@ class _Pictures:
         """Features of both, none on the marks."""
         found = []
         for view in (self.first, second):
-            made = view.remembered(("features", self.factor), partial(features, self._plain(view)))
+            made = self._features(view)
             marks = self._marks_on(view)
             found.append(made if marks is None else made.outside(marks))
         return found[0], found[1]
+
+    def _features(self, view: View) -> Features:
+        """Looked for once; a turned view has those of the view it was turned from, turned."""
+        of = self.second if view.part is self.second.part and not view.negative else view
+        made: Features = of.remembered(("features", self.factor), partial(features, self._plain(of)))
+        return made if of is view else made.turned(view.turns - of.turns, *self._plain(of).shape)
 
 
 def _outside(picture: Grey, view: View, factor: int) -> None:
