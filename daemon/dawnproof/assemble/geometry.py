@@ -23,7 +23,7 @@ from .view import View, apply
 
 Floats = npt.NDArray[np.float64]
 # trial values
-LEAST_SHIFT_MM, LEAST_SHIFT_SHARE = 2.0, 0.01  # of the long side: nearer than this an overview is not asked
+LEAST_SHIFT_MM, LEAST_SHIFT_SHARE = 1.5, 0.005  # of the long side: nearer than this an overview is not asked
 CERTAIN = 5.0  # standard deviations a contradiction must stand out
 TURNED_DEG, SIZE_RATIO = 10.0, 1.2  # of a part against the others on the overview: beyond any slant
 STRETCH = 1.04  # width to height, where nothing of a slant is seen

@@ -83,7 +83,7 @@ def ask_of(case: Case, studio: Studio, ledger: Ledger, recurring: frozenset[int]
     used = [replace(r, findings=judged(r, case, r.id in recurring)) for r in case.standing.used]
     for row in used:
         ledger.set_findings(row.id, row.findings)
-    parts = tuple(_part_ask(r, studio) for r in used if r.name and r.name.role is Role.WORK)
+    parts = tuple(_part_ask(r, studio) for r in used if r.name and r.name.role in {Role.WORK, Role.OVERVIEW})
     return JobAsk(
         case.row.job, case.book, case.listed, parts, case.standing.grid,
         job_findings(case), str(case.staging), str(case.proofs), SOFTWARE, case.row.accepted,
@@ -136,7 +136,7 @@ def archive_filing(case: Case, studio: Studio, ledger: Ledger, made: Made, now: 
         kept[name] = row.sha256
         staged, settled = case.staging / "data" / "parts" / name, final / "data" / "parts" / name
         if row.place is Place.ARCHIVE:
-            copy(Path(row.home), staged, row.sha256)
+            copy(Path(row.home), staged, row.sha256, proceed)
             copies.append((row.sha256, str(settled)))
         else:
             moves.append(FilingStep(StepKind.MOVE_SCAN, row.home, str(staged), row.id, row.sha256, Place.ARCHIVE,

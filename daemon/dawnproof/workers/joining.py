@@ -11,13 +11,14 @@ from typing import Any
 from ..assemble.join import plan_join, render
 from ..assemble.parts import JoinPart, JoinSettings, Pixels
 from ..errors import JoinRefused, ScanError
-from ..model import MM_PER_INCH, Bed, Finding, Level, PartName
+from ..model import Bed, Finding, Level, PartName
 from ..naming import compile_rule, read_name
-from ..policy import Context, judge_scan, make_finding
+from ..policy import make_finding
 from ..rulebook import RuleBook
 from ..storage.tiff import Scan, open_scan
 from ..storage.tiff_write import MasterTags, Packing, write_master
-from .making import LEAST_HALF_STRIP_MM, PartSource, curve_finding, plan_document, refusal_document
+from .join_record import join_findings, plan_document, refusal_document
+from .join_source import PartSource, half_strip_px, stitches_px
 from .pool import report_share
 
 
@@ -52,9 +53,7 @@ def join_by_hand(ask: HandJoin) -> dict[str, Any]:
                          packing=Packing[ask.book.output.compression.upper()])  # fmt: skip
         except ScanError as error:
             return _refused(JoinRefused("unreadable", str(error)))
-    findings = judge_scan(plan.readings, ask.book, Context())
-    notes = tuple(make_finding("join", n.code, Level.FAULT if n.fault else Level.NOTE, n.text, "") for n in plan.notes)
-    return plan_document(plan, ask.out, (*findings, *notes, curve_finding(plan)))
+    return plan_document(plan, ask.out, join_findings(plan, ask.book))
 
 
 def _planning(share: float, doing: str) -> None:
@@ -79,13 +78,8 @@ def _part(ask: HandJoin, path: str, scan: Scan, number: int) -> JoinPart:
     name = read_name(Path(path).name, compile_rule(ask.book.naming.pattern, ask.book.name))
     label = name.part if isinstance(name, PartName) and name.part != "whole" else f"{number}of{len(ask.paths)}"
     ppi = facts.ppi_x or 300.0
-    full = facts.width_px * MM_PER_INCH / ppi > 0.98 * ask.bed.width_mm
-    left_mm = 0.0 if full else facts.x_position_mm
-    seams = () if left_mm is None else tuple((s - left_mm) * ppi / MM_PER_INCH for s in ask.bed.seams_mm)
-    half = max(LEAST_HALF_STRIP_MM, ask.bed.seam_tolerance_mm + ask.bed.blend_mm) * ppi / MM_PER_INCH
-    return JoinPart(
-        path, label, PartSource(scan), ppi, facts.icc, tuple(s for s in seams if 0 < s < facts.width_px), half
-    )
+    seams = stitches_px(ask.bed, facts.x_position_mm, facts.width_px, ppi)
+    return JoinPart(path, label, PartSource(scan), ppi, facts.icc, seams, half_strip_px(ask.bed, ppi))
 
 
 def _told(bands: Iterator[Pixels], height: int) -> Iterator[Pixels]:

@@ -18,20 +18,21 @@ from ..assemble.parts import JoinPart, JoinPlan, JoinSettings, Pixels
 from ..errors import JoinRefused
 from ..measure.band import Band
 from ..measure.border import BorderCheck
-from ..measure.curve import ASSUMED_GAMMA, tone_curve
-from ..model import MM_PER_INCH, Bed, Box, Crop, Finding, Level, ListedJob, Measured, Outcome
+from ..model import MM_PER_INCH, Bed, Box, Crop, Finding, Level, ListedJob, Measured, Outcome, Role
 from ..naming import outer_sides
 from ..policy import Context, judge_scan, judge_size, make_finding, outcome_of
 from ..print_sizes import largest_prints, ordered_print
-from ..report.documents import finding_document, print_sizes_document, reading_document
+from ..report.documents import print_sizes_document
 from ..rulebook import RuleBook
 from ..storage.tiff import Scan, open_scan
 from ..storage.tiff_write import MasterTags, Packing, write_master
 from .closeups import Proofs
+from .join_record import join_findings, plan_document, refusal_document, unused_seam
+from .join_source import PartSource, half_strip_px, stitches_px
 from .measuring import Ask, frame_of
 from .pool import report_share
 
-LEAST_HALF_STRIP_MM = 10.0
+OVERVIEW = Role.OVERVIEW.value
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,8 +52,9 @@ class PartAsk:
 
 @dataclass(frozen=True, slots=True)
 class JobAsk:
-    """A complete job. `staging` is an empty folder on the archive's disk, `proofs` one on the proofs' disk; both
-    exist. `findings`: what is already known of the job as a whole."""
+    """A complete job, an overview of the whole work among its parts where there is one. `staging` is an empty folder
+    on the archive's disk, `proofs` one on the proofs' disk; both exist. `findings`: what is already known of the job
+    as a whole."""
 
     job: str
     book: RuleBook
@@ -64,6 +66,7 @@ class JobAsk:
     proofs: str
     software: str
     accepted: bool = False
+    overview: PartAsk | None = None  # taken out of `parts` before these are joined
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,6 +99,7 @@ def make_job(ask: JobAsk) -> Made:
     lights = sorted({part.light for part in ask.parts}) or [""]
     with ExitStack() as stack:
         scans = {part.file: stack.enter_context(open_scan(Path(part.path))) for part in ask.parts}
+        ask = _overview_apart(ask)
         before = {part.scan: part.findings for part in ask.parts}
         ask = replace(ask, parts=tuple(with_outer_sides(part, scans[part.file], ask) for part in ask.parts))
         groups = [replace(ask, parts=tuple(p for p in ask.parts if p.light == light)) for light in lights]
@@ -114,6 +118,12 @@ def make_job(ask: JobAsk) -> Made:
                 if one.plan is not None and one.box is not None:
                     proofs.add_cuts(one.plan, Path(ask.staging) / master.path, one.box)
         return replace(made, pictures=proofs.write())
+
+
+def _overview_apart(ask: JobAsk) -> JobAsk:
+    """An overview shows the whole work: it is no part to be joined, it tells whether they were joined rightly."""
+    overview = next((part for part in ask.parts if part.label == OVERVIEW), None)
+    return replace(ask, parts=tuple(p for p in ask.parts if p.label != OVERVIEW), overview=overview)
 
 
 def _judged(ask: JobAsk, scans: Mapping[str, Scan]) -> _Joined:
@@ -145,32 +155,6 @@ class _Joined:
     box: Box | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class PartSource:
-    """A scan as the join reads it."""
-
-    scan: Scan
-
-    @property
-    def width(self) -> int:
-        return self.scan.facts.width_px
-
-    @property
-    def height(self) -> int:
-        return self.scan.facts.height_px
-
-    @property
-    def channels(self) -> int:
-        return self.scan.facts.channels
-
-    @property
-    def depth_bits(self) -> int:
-        return self.scan.facts.depth_bits
-
-    def region(self, x: int, y: int, width: int, height: int) -> Pixels:
-        return self.scan.region(x, y, width, height)
-
-
 def _worth_joining(ask: JobAsk) -> bool:
     """Several parts without a fault that joining could not lift: doubling at a stitch may lie in a strip not used."""
     faults = [f for part in ask.parts for f in part.findings if f.level is Level.FAULT]
@@ -179,7 +163,8 @@ def _worth_joining(ask: JobAsk) -> bool:
 
 
 def _join(ask: JobAsk, scans: Mapping[str, Scan]) -> _Joined:
-    parts = tuple(join_part(part, scans[part.file]) for part in ask.parts)
+    shown = (*ask.parts, *([ask.overview] if ask.overview else []))
+    parts = tuple(join_part(part, scans[part.file]) for part in shown)
     settings = JoinSettings(
         most_rotation_deg=ask.book.join.max_rotation_deg, most_gain=1 + ask.book.join.max_gain_percent / 100,
         session_h=ask.book.join.hours_apart,
@@ -190,14 +175,10 @@ def _join(ask: JobAsk, scans: Mapping[str, Scan]) -> _Joined:
         text = f"the parts were not joined: {refused.reason}"
         finding = make_finding("join", "refused", Level.FAULT, text, refused.advice or None)
         return _Joined(ask, document=refusal_document(refused, finding), findings=(finding,))
-    findings = judge_scan(plan.readings, ask.book, Context(listed=ask.listed))
-    notes = tuple(
-        make_finding("join", note.code, Level.FAULT if note.fault else Level.NOTE, note.text, "") for note in plan.notes
-    )
+    said = join_findings(plan, ask.book, ask.listed)
     used = {n.part for n in plan.notes if n.code == "strip_used"}
     unused = {n.part for n in plan.notes if n.code == "strip_not_used"} - used
     changed = tuple((p.scan, tuple(unused_seam(f) for f in p.findings)) for p in ask.parts if p.file in unused)
-    said = (*findings, *notes, curve_finding(plan))
     return _Joined(ask, plan, parts, plan_document(plan, "", said), said, changed)
 
 
@@ -206,71 +187,22 @@ def _planning(share: float, doing: str) -> None:
 
 
 def join_part(part: PartAsk, scan: Scan) -> JoinPart:
-    """A part as the join wants it: where its stitches lie and how wide a strip around each must not be cut in."""
+    """A part as the join wants it: where its stitches lie and how wide a strip around each must not be cut in. Where
+    nobody knows its place on the bed, a stitch that shows itself by doubling is known all the same."""
     ppi = part.measured.ppi_x or 300.0
-    left_mm = _left_on_bed(part)
-    half_mm = max(LEAST_HALF_STRIP_MM, part.bed.seam_tolerance_mm + part.bed.blend_mm)
-    seams: tuple[float, ...] = ()
-    if left_mm is not None:
-        at = [(s - left_mm) * ppi / MM_PER_INCH for s in part.bed.seams_mm]
-        seams = tuple(x for x in at if 0 < x < part.measured.width_px)
+    seams = stitches_px(part.bed, part.measured.x_position_mm, part.measured.width_px, ppi)
     crop = part.measured.crop
-    return JoinPart(part.file, part.label, PartSource(scan), ppi, scan.facts.icc, seams, half_mm * ppi / MM_PER_INCH,
-                    part.admitted_s, crop.tight if crop else None)  # fmt: skip
+    return JoinPart(part.file, part.label, PartSource(scan), ppi, scan.facts.icc, seams or _seen_stitches(part, ppi),
+                    half_strip_px(part.bed, ppi), part.admitted_s, crop.tight if crop else None)  # fmt: skip
 
 
-def _left_on_bed(part: PartAsk) -> float | None:
-    """Where the scan's left edge lies on the bed: 0 for a scan as wide as the bed; None where nobody knows."""
-    if part.measured.x_position_mm is not None:
-        return part.measured.x_position_mm
-    width_mm = part.measured.width_px * MM_PER_INCH / (part.measured.ppi_x or 300.0)
-    return 0.0 if width_mm > 0.98 * part.bed.width_mm else None
-
-
-def unused_seam(finding: Finding) -> Finding:
-    """A finding about a strip that the master does not show."""
-    if finding.check != "seam" or finding.level is not Level.FAULT:
-        return finding
-    return Finding(finding.check, finding.name, Level.NOTE, None, f"{finding.text}; the strip is not "
-                   "used in the master",
-                   "", finding.where)  # fmt: skip
-
-
-def curve_finding(plan: JoinPlan) -> Finding:
-    """By which curve values are linear where the gains of the parts apply."""
-    curve = f"gamma {ASSUMED_GAMMA}, assumed" if tone_curve(plan.icc).assumed else "the profile's curve"
-    return make_finding("join", "curve", Level.SOUND, f"gains apply to values linearised by {curve}")
-
-
-def plan_document(plan: JoinPlan, out: str, findings: Sequence[Finding]) -> dict[str, Any]:
-    """A join in the words of the JSON contract; `matrix` leads to the uncropped joined image."""
-    return {
-        "out": out or None,
-        "width_px": plan.width,
-        "height_px": plan.height,
-        "refused": None,
-        "parts": [
-            {"file": p.name, "matrix": [[float(v) for v in row] for row in p.matrix],
-             "gain": [float(g) for g in p.gain]}
-            for p in plan.parts
-        ],
-        "overlaps": [
-            {
-                "a": o.a, "b": o.b, "share": round(o.share, 4), "residual_px": round(o.residual_px, 4),
-                "warp_px": round(o.warp_px, 3), "rotation_deg": round(o.rotation_deg, 4),
-                "tone_percent": round(o.tone_percent, 3), "relief": None if o.relief is None else round(o.relief, 3),
-            }
-            for o in plan.overlaps
-        ],
-        "readings": [reading_document(r) for r in plan.readings],
-        "findings": [finding_document(f) for f in findings],
-    }  # fmt: skip
-
-
-def refusal_document(refused: JoinRefused, finding: Finding) -> dict[str, Any]:
-    """A join that was refused, in the words of the JSON contract."""
-    return {"out": None, "width_px": 0, "height_px": 0, "refused": refused.reason, "parts": [], "overlaps": [],
-            "readings": [], "findings": [finding_document(finding)]}  # fmt: skip
+def _seen_stitches(part: PartAsk, ppi: float) -> tuple[float, ...]:
+    places = [
+        f.where.x_mm + f.where.width_mm / 2
+        for f in part.findings
+        if f.where is not None and (f.check, f.name, f.level) == ("seam", "doubling", Level.FAULT)
+    ]
+    return tuple(x * ppi / MM_PER_INCH for x in places)
 
 
 def _framed(joined: _Joined) -> _Joined:

@@ -1,0 +1,74 @@
+"""A join in findings and in the words of the JSON contract, whether the daemon made it or a person asked for it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from ..assemble.parts import JoinPlan
+from ..errors import JoinRefused
+from ..measure.curve import ASSUMED_GAMMA, tone_curve
+from ..model import Finding, Level, ListedJob
+from ..policy import Context, judge_scan, make_finding
+from ..report.documents import finding_document, reading_document
+from ..rulebook import RuleBook
+
+
+def join_findings(plan: JoinPlan, book: RuleBook, listed: ListedJob | None = None) -> tuple[Finding, ...]:
+    """Everything to be said of a join that was made: its readings against the book, its notes, what the overview
+    says, and by which curve its gains apply."""
+    judged = judge_scan(plan.readings, book, Context(listed=listed))
+    notes = tuple(
+        make_finding("join", note.code, Level.FAULT if note.fault else Level.NOTE, note.text, "") for note in plan.notes
+    )
+    geometry = plan.geometry
+    seen: tuple[Finding, ...] = ()
+    if geometry is not None:
+        name = "contradiction" if geometry.level is Level.FAULT else "overview"
+        seen = (make_finding("join", name, geometry.level, geometry.text),)
+    return (*judged, *notes, *seen, _curve_finding(plan))
+
+
+def unused_seam(finding: Finding) -> Finding:
+    """A finding about a strip that the master does not show."""
+    if finding.check != "seam" or finding.level is not Level.FAULT:
+        return finding
+    text = f"{finding.text}; the strip is not used in the master"
+    return Finding(finding.check, finding.name, Level.NOTE, None, text, "", finding.where)
+
+
+def _curve_finding(plan: JoinPlan) -> Finding:
+    """By which curve values are linear where the gains of the parts apply."""
+    curve = f"gamma {ASSUMED_GAMMA}, assumed" if tone_curve(plan.icc).assumed else "the profile's curve"
+    return make_finding("join", "curve", Level.SOUND, f"gains apply to values linearised by {curve}")
+
+
+def plan_document(plan: JoinPlan, out: str, findings: Sequence[Finding]) -> dict[str, Any]:
+    """A join in the words of the JSON contract; `matrix` leads to the uncropped joined image."""
+    return {
+        "out": out or None,
+        "width_px": plan.width,
+        "height_px": plan.height,
+        "refused": None,
+        "parts": [
+            {"file": p.name, "matrix": [[float(v) for v in row] for row in p.matrix],
+             "gain": [float(g) for g in p.gain]}
+            for p in plan.parts
+        ],
+        "overlaps": [
+            {
+                "a": o.a, "b": o.b, "share": round(o.share, 4), "residual_px": round(o.residual_px, 4),
+                "warp_px": round(o.warp_px, 3), "rotation_deg": round(o.rotation_deg, 4),
+                "tone_percent": round(o.tone_percent, 3), "relief": None if o.relief is None else round(o.relief, 3),
+            }
+            for o in plan.overlaps
+        ],
+        "readings": [reading_document(r) for r in plan.readings],
+        "findings": [finding_document(f) for f in findings],
+    }  # fmt: skip
+
+
+def refusal_document(refused: JoinRefused, finding: Finding) -> dict[str, Any]:
+    """A join that was refused, in the words of the JSON contract."""
+    return {"out": None, "width_px": 0, "height_px": 0, "refused": refused.reason, "parts": [], "overlaps": [],
+            "readings": [], "findings": [finding_document(finding)]}  # fmt: skip
