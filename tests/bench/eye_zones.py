@@ -1,7 +1,7 @@
 """Rates of the checks that look at the whole scan: streaks, focus, fringe, travel, likeness.
 
     python tests/bench/eye_zones.py [--count N] [--seed S] [--set tuned|unseen|both] [--only CHECK] [--misses]
-                                    [--pictures FOLDER] [--textures FOLDER]
+                                    [--rows N] [--pictures FOLDER] [--textures FOLDER]
 
 Prints each rate with its count and Wilson 95 % interval. `tuned`: pictures and seeds that were looked at while the
 checks were made. `unseen`: others. With a folder of one's own, all its pictures make one set.
@@ -37,7 +37,7 @@ from dawnproof.measure.thumb import Thumb  # noqa: E402
 from dawnproof.measure.travel import Travel  # noqa: E402
 from dawnproof.model import Reading  # noqa: E402
 
-ROWS, COLUMNS = 1300, 1000
+ROWS, COLUMNS = 1300, 1000  # a small part; real ones have three to ten times the rows
 INVENTED: tuple[Callable[[int, int, int], surfaces.Surface], ...] = (
     surfaces.strokes,
     surfaces.paper,
@@ -164,32 +164,43 @@ def add_streak(pixels: Pixels, column: int, width: int, share: float, first: int
 
 
 def streaks(sheet: Sheet) -> Iterator[tuple[str, bool, str]]:
+    """On a bed with its lid, and of a part that fills its frame."""
     scan = scanned(sheet)
     lid = scan.frame.bed.lid if scan.box.width < scan.frame.width_px else "none"
+    yield from _streaked(sheet, scan, "white or grey lid" if lid in {"white", "grey"} else f"lid {lid}")
+    if lid != "none":
+        yield from _streaked(sheet, scanned_bare(sheet), "lid none")
+
+
+def scanned_bare(sheet: Sheet) -> scans.Scan:
+    """The sheet fills the frame, as a part's scan does."""
+    rng = np.random.default_rng((sheet.seed, 37))
+    depth = int(rng.choice([16, 16, 16, 8]))
+    return scans.make_scan(
+        sheet.surface, None, noise=float(rng.uniform(0.001, 0.005)), depth_bits=depth, seed=sheet.seed
+    )
+
+
+def _streaked(sheet: Sheet, scan: scans.Scan, lid: str) -> Iterator[tuple[str, bool, str]]:
     rng = np.random.default_rng((sheet.seed, 33))
     rows, columns = scan.pixels.shape[:2]
     clean, _ = asked(Streaks, scan, scan.pixels)
-    told = f"{sheet.name} lid {lid}: {clean['worst'].value} % certain {clean['worst'].certain}"
-    yield "streaks: none on a sound scan", clean["count"].value == 0, told
+    told = f"{sheet.name} {lid}: {clean['worst'].value} % certain {clean['worst'].certain} {clean['worst'].where}"
+    yield f"streaks: none on a sound scan, {lid}", clean["count"].value == 0, told
     yield "streaks: no certain one on a sound scan", clean["count"].value == 0 or not clean["worst"].certain, told
     width, column = int(rng.integers(1, 5)), int(rng.integers(8, columns - 12))
     share = float(rng.choice([-0.01, 0.01]))
-    full = bool(rng.integers(0, 2))
-    length = rows if full else int(rows * rng.uniform(0.4, 1.0))
-    first = int(rng.choice([0, rows - length]))
-    streaked = add_streak(scan.pixels, column, width, share, first, first + length)
-    _readings, check = asked(Streaks, scan, streaked)
-    assert isinstance(check, Streaks)
-    centre = column + (width - 1) / 2
-    near = [s for s in check.streaks() if abs(s.column - centre) <= 1.0]
-    miss = f"{sheet.name} lid {lid}: {share:+.0%} {width} px at {column}, rows {length}/{rows}; found {check.streaks()}"
-    lids = "white or grey lid" if lid in {"white", "grey"} else f"lid {lid}"
-    yield f"streaks: 1 % found within 1 px, {lids}", bool(near), miss
-    if lids.startswith("white") and full:
-        yield "streaks: 1 % over the full height, white or grey lid", bool(near), miss
-    if near:
-        close = abs(near[0].strength - share) <= 0.002
-        yield "streaks: strength within 0.2 %", close, f"{miss}"
+    for length, how in ((rows, "full height"), (int(rows * rng.uniform(0.4, 1.0)), "40 to 100 % of the height")):
+        first = int(rng.choice([0, rows - length]))
+        streaked = add_streak(scan.pixels, column, width, share, first, first + length)
+        _readings, check = asked(Streaks, scan, streaked)
+        assert isinstance(check, Streaks)
+        centre = column + (width - 1) / 2
+        near = [s for s in check.streaks() if abs(s.column - centre) <= 1.0]
+        miss = f"{sheet.name}: {share:+.0%} {width} px at {column}, rows {length}/{rows}; found {check.streaks()}"
+        yield f"streaks: 1 % found within 1 px, {lid}, {how}", bool(near), miss
+        if near and length == rows:
+            yield f"streaks: strength within 0.2 %, {lid}", abs(near[0].strength - share) <= 0.002, miss
 
 
 def soften(surface: surfaces.Surface, seed: int) -> surfaces.Surface:
@@ -319,16 +330,19 @@ def _images(folder: Path | None) -> list[Path]:
 
 
 def main() -> None:
+    global ROWS
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--count", type=int, default=60)
     parser.add_argument("--seed", type=int, default=0)
     parser.add_argument("--set", choices=["tuned", "unseen", "both"], default="both")
     parser.add_argument("--only", choices=list(TRIALS))
     parser.add_argument("--misses", action="store_true")
+    parser.add_argument("--rows", type=int, default=ROWS, help="height of the works")
     parser.add_argument("--pictures", type=Path)
     parser.add_argument("--textures", type=Path)
     arguments = parser.parse_args()
     cv2.setNumThreads(1)
+    ROWS = arguments.rows
     for which in ("tuned", "unseen") if arguments.set == "both" else (arguments.set,):
         pictures, textures, seed = sources(which, arguments)
         print(f"{which}: {arguments.count} scans of {ROWS} x {COLUMNS}, seeds from {seed}, {len(pictures)} pictures")

@@ -1,5 +1,5 @@
-"""Which columns of a scan carry a streak: the judgement behind `streaks`, on column profiles per stretch of the
-height."""
+"""Which columns of a scan carry a streak that the lid proves: the judgement behind `streaks`, on column profiles per
+stretch of the height."""
 
 from __future__ import annotations
 
@@ -18,8 +18,6 @@ LEAST_SHARE = 0.3  # of the height
 LEAST_STRENGTH = 0.005
 WIDTHS_PX = (1, 2, 3, 4)
 LEAST_Z = 4.2
-ALONE = 2.0  # times what the image's own lines reach, where the lid tells nothing
-OTHER_STREAKS = 3
 LEAST_LID_Z = 6.0
 ONE_LID_Z = 7.0  # where only one end of the lid lies in the run
 TELLING_LID_Z = 5.0  # what the lid must be able to show of the work's streak to be asked
@@ -57,8 +55,10 @@ class Beside:
 
 
 def find_streaks(share: Profile, tone: Profile, beside: Beside, rows_each: float) -> tuple[Streak, ...]:
-    """The streaks, strongest first. `share`: columns against the mean of their two neighbours; `tone`: their tone;
-    `rows_each`: rows of a stretch."""
+    """The streaks that the lid shows too, strongest first. `share`: columns against the mean of their two neighbours;
+    `tone`: their tone; `rows_each`: rows of a stretch."""
+    if not beside.lid.any():
+        return ()
     candidates = [
         candidate
         for strength in strength_by_width(share, WIDTHS_PX)
@@ -78,21 +78,19 @@ def find_streaks(share: Profile, tone: Profile, beside: Beside, rows_each: float
 
 @dataclass(frozen=True, slots=True)
 class _Candidate:
-    """A column that stands out: `z` of all columns as it was found, by the whole height or by the lid alone."""
+    """A column that stands out, with the `z` of all columns as it was found."""
 
     columns: _Columns
     column: int
     rough: float
     z: npt.NDArray[np.float64]
-    by_lid: bool
 
     @property
     def size(self) -> float:
         return float(abs(self.z[self.column]))
 
     def judged(self) -> Streak | None:
-        streak = self.columns.judge(self.column, self.rough, self.z)
-        return streak if streak is None or streak.on_lid or not self.by_lid else None
+        return self.columns.judge(self.column, self.rough, self.z)
 
 
 class _Columns:
@@ -123,12 +121,12 @@ class _Columns:
     def candidates(self) -> Iterator[_Candidate]:
         strength, z = self._best_run()
         for column in self._peaks(strength, z, LEAST_Z):
-            yield _Candidate(self, int(column), float(strength[column]), z, by_lid=False)
+            yield _Candidate(self, int(column), float(strength[column]), z)
         for part in (self._lid, self._lid & self._upper, self._lid & ~self._upper):
             if part.any():
                 strength, lid_z = self._together(part)
                 for column in self._peaks(strength, lid_z, LEAST_LID_Z):
-                    yield _Candidate(self, int(column), float(strength[column]), lid_z, by_lid=True)
+                    yield _Candidate(self, int(column), float(strength[column]), lid_z)
 
     def _together(self, part: npt.NDArray[np.bool_]) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.float64]]:
         """Strength and z of each column over some of the stretches."""
@@ -174,24 +172,18 @@ class _Columns:
         run = self._run(column, rough)
         if run is None:
             return None
-        first, last, surely = run
+        first, last = run
         share = self._share(column, first, last)
         if share is None or abs(share) < LEAST_STRENGTH:
             return None
-        on_lid = self._on_lid(column, first, last, share)
-        if on_lid is False or not self._agrees(column, first, last, share, 0.5):
+        if not self._on_lid(column, first, last, share) or not self._agrees(column, first, last, share, 0.5):
             return None
-        if on_lid:
-            share = self._share(column, first, last, closest=20.0) or share
-            if self._is_step(column, self._rows(first, last) & self._lid, share):
-                return None
-        elif not surely or not self._stands_alone(column, first, last, share, z):
+        share = self._share(column, first, last, closest=20.0) or share
+        if self._is_step(column, self._rows(first, last) & self._lid, share):
             return None
-        return self._streak(column, first, last, share, z, bool(on_lid))
+        return self._streak(column, first, last, share, z)
 
-    def _streak(
-        self, column: int, first: int, last: int, share: float, z: npt.NDArray[np.float64], on_lid: bool = True
-    ) -> Streak | None:
+    def _streak(self, column: int, first: int, last: int, share: float, z: npt.NDArray[np.float64]) -> Streak | None:
         if abs(share) < LEAST_STRENGTH:
             return None
         return Streak(
@@ -201,7 +193,7 @@ class _Columns:
             first_row=round(first * self._rows_each),
             last_row=round(last * self._rows_each),
             z=float(abs(z[column])),
-            on_lid=on_lid,
+            on_lid=True,
         )
 
     def _on_both_lids(self, column: int) -> float | None:
@@ -221,19 +213,9 @@ class _Columns:
         close = max(0.3 * abs(share), 3.0 * float(np.hypot(doubt_above, doubt_below)))
         return share if abs(above - below) <= close and above * below > 0 else None
 
-    def _stands_alone(self, column: int, first: int, last: int, share: float, z: npt.NDArray[np.float64]) -> bool:
-        """Where the lid tells nothing, the work alone must leave no doubt."""
-        seen = int((self._weight[first:last, column] > 0).sum())
-        return (
-            seen >= self._least
-            and self._agrees(column, first, last, share, 0.6)
-            and not self._is_step(column, self._rows(first, last), share)
-            and self._is_alone(column, z)
-        )
-
-    def _run(self, column: int, share: float) -> tuple[int, int, bool] | None:
-        """The run from the first or to the last stretch in which this share is likelier than none, and whether that
-        is so over the least height; False: only nothing speaks against it."""
+    def _run(self, column: int, share: float) -> tuple[int, int] | None:
+        """The run from the first or to the last stretch in which this share is likelier than none, or in which at
+        least nothing speaks against it."""
         gain = self._weight[:, column] * (self._change[:, column] * share - share * share / 2)
         gain = np.clip(gain, -9.0, 9.0)
         back = np.cumsum(gain[::-1]).max() > np.cumsum(gain).max()
@@ -243,8 +225,7 @@ class _Columns:
         if possible < self._least:
             return None
         length = max(likeliest, self._least)
-        first, last = (self._count - length, self._count) if back else (0, length)
-        return first, last, likeliest >= self._least
+        return (self._count - length, self._count) if back else (0, length)
 
     def _share(self, column: int, first: int, last: int, closest: float = 3.0) -> float | None:
         """Mean share over the run, no stretch counting for more than one that knows it to 1 / `closest`."""
@@ -269,14 +250,14 @@ class _Columns:
         near = np.abs(change - share) <= np.maximum(2.5 * spread, 0.4 * abs(share))
         return bool(near[telling].mean() >= least)
 
-    def _on_lid(self, column: int, first: int, last: int, share: float) -> bool | None:
-        """Whether the lid within the run shows the same; None where it cannot tell."""
+    def _on_lid(self, column: int, first: int, last: int, share: float) -> bool:
+        """The lid within the run can tell, and shows the same."""
         change, spread = self._change[first:last, column], self._spread[first:last, column]
         lid = self._lid[first:last] & (self._weight[first:last, column] > 0)
         weight = lid / spread**2
         doubt = 1.0 / float(np.sqrt(max(weight.sum(), 1e-12)))
         if doubt > abs(share) / ONE_LID_Z:
-            return None
+            return False
         seen = float(np.sum(weight * change) / weight.sum())
         off = change[~self._lid[first:last]] - share
         own = 1.4826 * float(np.median(np.abs(off))) / float(np.sqrt(len(off))) if len(off) else 0.0
@@ -313,12 +294,3 @@ class _Columns:
         along = 1.4826 * float(np.median(np.abs(steps[:, here] - middle[here]))) / float(np.sqrt(len(steps)))
         across = 1.4826 * float(np.median(np.abs(middle - np.median(middle))))
         return float(middle[here]), float(np.hypot(along, across))
-
-    def _is_alone(self, column: int, z: npt.NDArray[np.float64]) -> bool:
-        """Stands out twice as much as the image's own lines do: not of a weave, laid paper, a ruled sheet, bristles. A
-        few other streaks are allowed."""
-        size = np.abs(z)
-        peaks = np.flatnonzero((size[1:-1] > size[:-2]) & (size[1:-1] >= size[2:])) + 1
-        others = np.sort(size[peaks[np.abs(peaks - column) > APART_PX]])[::-1]
-        usual = float(others[min(OTHER_STREAKS, len(others) - 1)]) if len(others) else 0.0
-        return float(size[column]) > ALONE * usual

@@ -5,7 +5,8 @@ share whatever lies there, and goes on over the work's edge onto the lid. So eve
 neighbours (a high-passed column profile, as in the published rule of thumb 'z > 6'), per stretch of the height and
 by the median of that stretch, which leaves content out; the stretches are weighed by how quiet they are, and the
 column is judged against the spread of the image's own other columns. A painted line ends before the frame or is
-slanted; a weave or laid paper shows many columns alike.
+slanted; a weave or laid paper shows many columns alike. Where no lid is in the frame, the work alone must tell
+(`streak_alone`), and no fault is built on it.
 """
 
 from __future__ import annotations
@@ -20,7 +21,9 @@ import numpy.typing as npt
 from ..model import Frame, Mark, Reading
 from .band import Band, Pixels
 from .outline import Outline
-from .streak_lines import Beside, Streak, find_streaks
+from .streak_alone import lone_streaks
+from .streak_edges import EdgeSums, edge_sums, stacked
+from .streak_lines import APART_PX, Beside, Streak, find_streaks
 
 GROUP_ROWS = 4  # neighbouring rows averaged before the median: against noise and coarse steps of 8 bits
 MOST_GROUPS = 1600  # rows are skipped evenly beyond this; content repeats from row to row, so little is lost
@@ -48,9 +51,10 @@ class Streaks:
         self._skip = max(1, -(-groups // MOST_GROUPS))
         self._count = max(1, min(MOST_STRETCHES, groups // self._skip // GROUPS_IN_STRETCH))
         self._full = 255.0 if frame.depth_bits == 8 else 65535.0
-        self._gathering: list[npt.NDArray[np.float32]] = []  # (groups, 2, columns) of the present stretch
+        self._gathering: list[npt.NDArray[np.float32]] = []  # tones of the groups of rows of the present stretch
         self._stretch = 0
         self._profiles: dict[int, npt.NDArray[np.float32]] = {}  # stretch → (2, columns): share, tone
+        self._edges: dict[int, EdgeSums] = {}
         self._found: tuple[Streak, ...] = ()
 
     def see(self, band: Band) -> None:
@@ -92,12 +96,13 @@ class Streaks:
             self._close()
             self._stretch = stretch
         total = np.asarray(cv2.reduce(rows, 0, cv2.REDUCE_SUM, dtype=cv2.CV_32F), np.float32)
-        tone = total * np.float32(1.0 / (self._full * rows.shape[0]))
-        self._gathering.append(_against_neighbours(tone))
+        self._gathering.append(total[0] * np.float32(1.0 / (self._full * rows.shape[0])))
 
     def _close(self) -> None:
         if self._gathering:
-            self._profiles[self._stretch] = np.median(np.concatenate(self._gathering), axis=0)
+            tone = np.stack(self._gathering)
+            self._profiles[self._stretch] = np.median(_against_neighbours(tone), axis=1)
+            self._edges[self._stretch] = edge_sums(tone, coarse=self._frame.depth_bits == 8)
             self._gathering = []
 
     def _search(self, outline: Outline) -> tuple[Streak, ...]:
@@ -108,7 +113,11 @@ class Streaks:
         rows_each = self._frame.height_px / self._count
         lid = np.array([(k + 1) * rows_each <= outline.box.y or k * rows_each >= outline.box.bottom for k in order])
         lid &= np.median(stack[:, 1], axis=1) > DARKEST_LID
-        return find_streaks(stack[:, 0], stack[:, 1], Beside(lid, self._near_edges(outline, order)), rows_each)
+        beside = Beside(lid, self._near_edges(outline, order))
+        proven = find_streaks(stack[:, 0], stack[:, 1], beside, rows_each)
+        alone = lone_streaks(stacked([self._edges[k] for k in order]), beside, rows_each)
+        more = [one for one in alone if all(abs(one.column - other.column) >= APART_PX for other in proven)]
+        return tuple(sorted((*proven, *more), key=lambda streak: -abs(streak.strength)))
 
     def _near_edges(self, outline: Outline, stretches: list[int]) -> npt.NDArray[np.bool_]:
         """(stretches, columns): True where the work's left or right edge or a corner's shadow passes close by."""
@@ -150,11 +159,12 @@ class Streaks:
 
 
 def _against_neighbours(tone: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:
-    """(1, 2, columns): each column against the mean of its two neighbours, as a share of the tone; and the tone."""
-    line = np.pad(tone[0], 1, mode="reflect")
-    beside = (line[:-2] + line[2:]) / 2
-    share = (tone[0] - beside) / np.maximum(beside, np.float32(DARKEST))
-    return np.stack([share, tone[0]])[None]
+    """(2, groups, columns) of (groups, columns): each column against the mean of its two neighbours, as a share of
+    the tone; and the tone."""
+    line = np.pad(tone, ((0, 0), (1, 1)), mode="reflect")
+    beside = (line[:, :-2] + line[:, 2:]) / 2
+    share = (tone - beside) / np.maximum(beside, np.float32(DARKEST))
+    return np.stack([share, tone])
 
 
 CHECK = Streaks
