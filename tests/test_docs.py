@@ -37,10 +37,10 @@ def _listed(*words: str) -> list[str]:
     return re.findall(r"^  ([a-z]+)(?: |$)", text.split("Commands:")[1], re.MULTILINE)
 
 
-def test_the_commands_are_those_of_the_contract() -> None:
+def test_the_commands_are_those_of_the_contract_and_the_one_for_other_computers() -> None:
     assert set(_listed("--help")) == {
         "new", "watch", "look", "examine", "join", "job", "accept", "refuse", "release", "place", "recheck", "morning",
-        "verify", "rules", "calibrate", "ready", "rehearse",
+        "verify", "rules", "calibrate", "ready", "rehearse", "worker",
     }  # fmt: skip
     assert set(_listed("rules", "--help")) == {"show", "try"}
 

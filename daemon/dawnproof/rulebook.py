@@ -19,6 +19,7 @@ from .model import Bed, Limit
 
 BASE = "fine-art"
 Table = dict[str, Any]
+_SCHEDULER = re.compile(r"(?:tcp|tls)://(?:[A-Za-z0-9.-]+|\[[0-9A-Fa-f:.]+\]):[0-9]{1,5}")
 Positive = Annotated[float, Field(gt=0, allow_inf_nan=False)]
 _ADDRESS = re.compile(r"[A-Za-z0-9.!#$%&'*+/=?^_`{|}~-]{1,64}@[A-Za-z0-9](?:[A-Za-z0-9.-]{0,250}[A-Za-z0-9])?")
 _HOST = re.compile(r"[A-Za-z0-9](?:[A-Za-z0-9.:-]{0,250}[A-Za-z0-9])?")
@@ -118,12 +119,18 @@ class Archive(_Rules):
 
 
 class Work(_Rules):
-    """Children that measure and join."""
+    """Children that measure and join, here or on other computers; `paths` leads from folders of this machine to the
+    same folders as the others see them."""
 
     slots: Annotated[int, Field(ge=0, le=64)]
     memory_mb: Annotated[int, Field(ge=256)]
     wall_s: Positive
     renew_after: Annotated[int, Field(ge=1)]
+    engine: Literal["local", "dask"]
+    scheduler: str | None = None
+    scheduler_file: str | None = None
+    silence_s: Positive
+    paths: dict[str, str] = {}
 
 
 class Morning(_Rules):
@@ -403,6 +410,7 @@ def _resolve(name: str, layers: tuple[tuple[str, Table], ...], kind: str) -> Rul
     if not book.beds:
         raise RuleBookError(name, "beds", "no bed is named", "add a [beds.NAME] table with width_mm and length_mm")
     _check_kinds(name, book)
+    _check_work(origins, name, book.work)
     _check_mail(origins, name, book.mail)
     return RuleBook(
         name=name, naming=book.naming, jobs=book.jobs, intake=book.intake, folders=book.folders,
@@ -440,6 +448,25 @@ def _check_mail(origins: Mapping[str, str], name: str, mail: Mail) -> None:
         raise wrong("from" if mail.sender is None else "to", "is missing", 'add from = "…" and to = ["…"]')
     if mail.user is not None and mail.security == "none":
         raise wrong("security", "the password would travel in the clear", 'use "starttls" or "tls", or no user')
+
+
+def _check_work(origins: Mapping[str, str], name: str, work: Work) -> None:
+    """Where other computers are found, and how they see the store, said when the book is read."""
+
+    def wrong(key: str, what: str, mend: str) -> RuleBookError:
+        return RuleBookError(origins.get(f"work.{key}", name), f"work.{key}", what, mend)
+
+    if work.scheduler is not None and not _SCHEDULER.fullmatch(work.scheduler):
+        raise wrong("scheduler", f"{work.scheduler!r} is no scheduler's address", 'write it like "tcp://desk:8786"')
+    if work.scheduler is not None and work.scheduler_file is not None:
+        raise wrong("scheduler_file", "stands beside scheduler", "keep one of the two")
+    if work.engine == "dask" and work.scheduler is None and work.scheduler_file is None:
+        raise wrong("scheduler", "is missing", 'engine = "dask" needs scheduler = "tcp://…" or scheduler_file = "…"')
+    for here, there in work.paths.items():
+        for path in (here, there):
+            if not path.startswith("/") or "/../" in f"{path}/":
+                raise wrong("paths", f"{path!r} is no folder from the root on",
+                            'write "/srv/prints" = "/mnt/prints", this machine\'s folder first')  # fmt: skip
 
 
 def _bed(book: str, name: str, rules: BedRules) -> Bed:

@@ -123,6 +123,9 @@ class InlinePool:
         self.measured[subject] += what == "measuring"
         return self._inline.submit(task)
 
+    def places(self) -> int:
+        return 1
+
     def waiting(self) -> int:
         return 0
 

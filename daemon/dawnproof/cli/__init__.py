@@ -16,4 +16,4 @@ app = typer.Typer(
     "or environment; 130 interrupted.\n\nExample: dawnproof new prints && dawnproof watch prints",
 )
 
-from . import decide, look, scans, studio, watching  # noqa: E402, F401 - they enter their commands in the app above
+from . import decide, helping, look, scans, studio, watching  # noqa: E402, F401 - they enter their commands in the app above

@@ -92,18 +92,17 @@ def run_daemon(studio: Studio, until_idle: bool, screen: Any) -> None:
 
     from ..ledger.ledger import Ledger
     from ..service import Service
+    from ..service.engine import open_engine
     from ..storage.lock import StudioLock
     from ..storage.studio import check_local, make_folders
-    from ..workers.pool import Pool
 
     make_folders(studio)
     check_local(studio.private)
     lock = StudioLock(studio, datetime.now().astimezone())
     try:
         ledger = Ledger.open(studio.ledger_path)
-        work = studio.book.work
-        pool = Pool(work.slots, work.memory_mb, work.wall_s, work.renew_after)
-        service = Service(studio, ledger, pool, screen.event, screen.tick, until_idle)
+        engine, news = open_engine(studio.book.work)
+        service = Service(studio, ledger, engine, screen.event, screen.tick, until_idle, news=news)
         try:
             with _stopped_by_signals(service):
                 screen.begin(ledger)

@@ -37,8 +37,8 @@ from ..watch.gate import Gate, Lease, Passage, WholeChecks, left_alone, pass_gat
 from ..watch.inbox import Entry, scan_inbox
 from ..watch.observer import Hint
 from ..watch.settle import Patience, Watched
+from ..workers.engine import Engine
 from ..workers.measuring import measure_scan
-from ..workers.pool import Pool
 from .entering import enter
 from .staying import Staying
 from .voice import Voice, now_utc
@@ -46,7 +46,7 @@ from .voice import Voice, now_utc
 SCAN_ENDINGS = (".tif", ".tiff", ".btf", ".tf8")
 LOOK_S = 1.0  # between two looks at a file that settles
 LOOK_AGAIN_S = 5.0  # and at one that settled without being whole
-OFFERED = 4  # files handed to the children at a time: the rest waits here, in turns between the beds
+OFFERED = 4  # files handed out at a time, more where many computers help: the rest waits here, in turns between beds
 
 
 class Stage(Enum):
@@ -92,7 +92,7 @@ class Arrivals:
         self,
         studio: Studio,
         ledger: Ledger,
-        pool: Pool,
+        pool: Engine,
         roots: Roots,
         voice: Voice,
         reader: Executor,
@@ -282,12 +282,13 @@ class Arrivals:
     # measuring, in turns between the beds
 
     def _hand_out(self) -> None:
-        while self._measuring < OFFERED and any(self._turns.values()):
-            for bed in list(self._turns):
-                if self._measuring < OFFERED and self._turns[bed]:
-                    self._measure(self._turns[bed].popleft())
-                if not self._turns[bed]:
-                    del self._turns[bed]
+        most = max(OFFERED, 2 * self._pool.places())
+        while self._measuring < most and self._turns:
+            bed = next(iter(self._turns))
+            files = self._turns.pop(bed)
+            self._measure(files.popleft())
+            if files:
+                self._turns[bed] = files  # whoever had a turn stands at the end of the line
 
     def _measure(self, path: Path) -> None:
         file = self._files.get(path)

@@ -18,14 +18,14 @@ from ..pipeline.marks import recurring_scans
 from ..pipeline.outcome import Case, archive_filing, ask_of, close_case, open_case, rework_filing
 from ..pipeline.roots import Roots
 from ..storage.studio import Studio
+from ..workers.engine import Engine
 from ..workers.making import Made, make_job
-from ..workers.pool import Pool
 from .voice import Voice, now_utc
 
 LOOK_S = 5.0  # between two looks for jobs that changed without a word: a person decided, a clock ran out
 REST_S = 60.0  # a job that waits is not looked at again before this, unless something comes
 POLL_S = 2.0  # between two looks for filings that a command planned
-MOST_AT_ONCE = 6  # jobs being made or filed
+MOST_AT_ONCE = 6  # jobs being made or filed; more where many computers help
 
 
 @dataclass
@@ -42,7 +42,7 @@ class Desk:
         self,
         studio: Studio,
         ledger: Ledger,
-        pool: Pool,
+        pool: Engine,
         roots: Roots,
         voice: Voice,
         filer: Filer,
@@ -120,7 +120,7 @@ class Desk:
             return
         busy = self._filer.busy_jobs()
         for job in list(self._dirty):
-            if len(self._work) >= MOST_AT_ONCE:
+            if len(self._work) >= max(MOST_AT_ONCE, 2 * self._pool.places()):
                 return
             del self._dirty[job]
             if job in self._work or job in arriving or job in busy:

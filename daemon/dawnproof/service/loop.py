@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import threading
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from concurrent.futures import Executor, ThreadPoolExecutor
 from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
 from queue import Queue
 
+from ..cluster.errand import News
 from ..errors import EnvironmentFault, LedgerError, MoveError
 from ..ledger.ledger import Ledger
 from ..model import EventRow, Identity, Progress, StayingRow
@@ -21,7 +22,7 @@ from ..pipeline.roots import Roots
 from ..storage.studio import Studio
 from ..watch.gate import ignore_lease_breaks
 from ..watch.observer import Hint, InboxObserver
-from ..workers.pool import Pool
+from ..workers.engine import Engine
 from .arrivals import Admitted, Arrivals
 from .desk import Desk
 from .nights import NightWork
@@ -51,7 +52,7 @@ class Service:
 
     studio: Studio
     ledger: Ledger
-    pool: Pool
+    pool: Engine
     on_event: Callable[[EventRow], None]
     on_tick: Callable[[Tick], None] = lambda tick: None
     until_idle: bool = False
@@ -62,6 +63,7 @@ class Service:
     notify: ServiceNotify = field(default_factory=ServiceNotify)
     local_time: Callable[[], datetime] = lambda: datetime.now().astimezone()
     threads: Callable[[str], Executor] = lambda name: ThreadPoolExecutor(1, name)
+    news: Callable[[], Iterable[News]] = tuple  # what other computers' work has to say
 
     def __post_init__(self) -> None:
         self._voice = Voice(self.ledger, self.on_event)
@@ -186,7 +188,17 @@ class Service:
         except LedgerError as error:
             self._voice.alarm("ledger", str(error))
         self.pool.watch()
+        self._hear_news()
         self.on_tick(Tick(self.pool.progress(), self._voice.alarms))
+
+    def _hear_news(self) -> None:
+        for news in self.news():
+            if news.over:
+                self._voice.calm(f"cluster {news.key}")
+            elif news.key:
+                self._voice.alarm(f"cluster {news.key}", news.text)
+            else:
+                self._voice.say("cluster", "", news.text)
 
     def _step(self, name: str, step: Callable[[], None]) -> None:
         """An error of one folder or disk must not hold up the others; one of the ledger stops the turn."""

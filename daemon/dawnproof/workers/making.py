@@ -29,10 +29,11 @@ from ..storage.tiff_write import MasterTags, Packing, write_master
 from .closeups import Proofs
 from .join_record import join_findings, plan_document, refusal_document, unused_seam
 from .join_source import PartSource, half_strip_px, stitches_px
-from .measuring import Ask, frame_of
+from .measuring import NEEDS_MB, Ask, frame_of
 from .pool import report_share
 
 OVERVIEW = Role.OVERVIEW.value
+JOIN_SHARE = 1.0  # memory a join needs beside NEEDS_MB, as a share of its parts' bytes
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,6 +68,31 @@ class JobAsk:
     software: str
     accepted: bool = False
     overview: PartAsk | None = None  # taken out of `parts` before these are joined
+
+    # what an engine on other computers asks
+
+    def reads(self) -> tuple[str, ...]:
+        """The scans of its parts."""
+        return tuple(part.path for part in self.parts)
+
+    def writes(self) -> tuple[str, ...]:
+        """The folders it writes into."""
+        return (self.staging, self.proofs)
+
+    def placed(self, reads: Sequence[str], writes: Sequence[str]) -> JobAsk:
+        """The same with its scans and folders at other paths, in the same order."""
+        parts = tuple(replace(part, path=path) for part, path in zip(self.parts, reads, strict=True))
+        return replace(self, parts=parts, staging=writes[0], proofs=writes[1])
+
+    def needs_mb(self) -> int:
+        """Resident memory it will need, MB; of several parts, what they weigh counts."""
+        if len(self.parts) < 2:
+            return NEEDS_MB
+        return NEEDS_MB + int(JOIN_SHARE * sum(part.measured.size_bytes for part in self.parts)) // 1_000_000
+
+    def digests(self, result: Made) -> Mapping[str, str]:
+        """SHA-256 of the masters by path below the staging folder, taken while they were written."""
+        return {master.path: master.sha256 for master in result.masters}
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import hashlib
 import time
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
+from typing import Any
 
 import cv2
 
@@ -22,6 +23,7 @@ from .pool import report_share
 
 MOST_PPI = 2400  # no bed resolves more; with the bed's size it bounds what a file may declare
 LEAST_PIXELS = 400_000_000
+NEEDS_MB = 800  # resident memory of a child that measures: libraries, a few bands, what the checks keep
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,6 +38,28 @@ class Ask:
     stated_height_mm: float | None = None
     relief: bool = False
     border_mm: float = 3.0
+
+    # what an engine on other computers asks
+
+    def reads(self) -> tuple[str, ...]:
+        """The files it is about."""
+        return (self.path,)
+
+    def writes(self) -> tuple[str, ...]:
+        """The folders it writes into."""
+        return ()
+
+    def placed(self, reads: Sequence[str], writes: Sequence[str]) -> Ask:
+        """The same with its files and folders at other paths, in the same order."""
+        return replace(self, path=reads[0])
+
+    def needs_mb(self) -> int:
+        """Resident memory it will need, MB."""
+        return NEEDS_MB
+
+    def digests(self, result: Any) -> Mapping[str, str]:
+        """SHA-256 of written files, by path below their folder, as far as it was taken while writing."""
+        return {}
 
 
 def measure_scan(ask: Ask) -> Measured:

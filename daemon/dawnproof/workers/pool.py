@@ -76,6 +76,10 @@ class Pool:
         with self._lock:
             return len(self._short) + len(self._long)
 
+    def places(self) -> int:
+        """Tasks that can run at the same time."""
+        return len(self._slots)
+
     def progress(self) -> tuple[Progress, ...]:
         """What the children are doing now."""
         now = time.monotonic()
