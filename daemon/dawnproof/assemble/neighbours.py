@@ -84,15 +84,16 @@ def _complete(found: Neighbours, every: Sequence[tuple[int, int]], factor: int, 
     """Pairs that must lie on one another by the places found so far, but were not looked at or not seen."""
     order = outward(len(found.views), found.pairs, 0)
     places = chained(found.pairs, order, len(found.views))
+    least = settings.least_share_of(len(found.views))
     for a, b in every:
         if (a, b) in found.pairs:
             continue
         onto = compose(inverse(places[b]), places[a])
-        if share_and_width(found.views[a], found.views[b], onto)[0] < settings.least_share:
+        if share_and_width(found.views[a], found.views[b], onto)[0] < least:
             continue
         rough = prove(found.views[a], found.views[b], at_level(onto, factor), factor)
         fit = refine(found.views[a], found.views[b], rough, factor) if rough else None
-        if fit is not None and fit.share >= settings.least_share:
+        if fit is not None and fit.share >= least:
             found.pairs[a, b] = fit
             found.relief[a, b] = relief_of(found.views[a], found.views[b], fit).likeness
 
@@ -115,7 +116,7 @@ def _try(
     if touch.second.turns != found.views[a].turns and _lit_wrong(relief, settings):
         raise _turned(found.views[a], touch.second, relief)
     _refuse_extremes(found.views[a], touch, settings)
-    if touch.fit.share < settings.least_share:
+    if touch.fit.share < settings.least_share_of(len(found.views)):
         failures[pair] = Touch(None, touch.second, "overlap", touch.fit.share)
         return
     found.views[b] = touch.second
@@ -187,9 +188,10 @@ def _apart(
                 " beside the work",
             )
         if touch.code == "overlap":
+            least = settings.least_share_of(len(parts))
             return JoinRefused(
                 "overlap",
-                f"{names} overlap by {touch.period_px:.1%} of a part, at least {settings.least_share:.1%} is needed",
+                f"{names} overlap by {touch.period_px:.1%} of a part, at least {least:.1%} is needed",
                 "scan again so that neighbouring parts share 10 to 20 % of the width",
             )
     others = [parts[i].name for i in range(len(parts)) if i not in lost]

@@ -52,11 +52,12 @@ class JoinPart:
 class JoinSettings:
     """What the house allows a join to do. Every number is a trial value.
 
-    `least_share`: of the smaller part's area. 5 % of the width of a work cut in halves is 9.5 % of a half, 3 % is
-    5.8 %: the limit lies between the two, in the measure that also suits tiles.
+    `least_share`: of the smaller part's area. Halves are cut by the width of the work, of which 3 % are 5.8 % of a
+    half, so for two parts the limit lies above that.
     """
 
-    least_share: float = 0.065
+    least_share: float = 0.05
+    least_share_of_two: float = 0.06
     most_share: float = 0.9  # above: the same picture twice
     most_rotation_deg: float = 5.0
     most_scale_percent: float = 1.0
@@ -72,6 +73,10 @@ class JoinSettings:
     session_h: float = 4.0
     feather_px: float = 3.0  # half width of the blend at a cut
     ppi_tolerance_percent: float = 0.1
+
+    def least_share_of(self, parts: int) -> float:
+        """The least overlap of neighbours, as a share of a part's area, where a work has so many parts."""
+        return self.least_share_of_two if parts == 2 else self.least_share
 
 
 @dataclass(frozen=True)
