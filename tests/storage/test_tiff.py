@@ -10,7 +10,6 @@ from itertools import product
 from pathlib import Path
 from typing import Any
 
-import cv2
 import numpy as np
 import numpy.typing as npt
 import pytest
@@ -18,7 +17,7 @@ import tifffile
 
 from dawnproof.errors import NotAScan, NotWhole, ScanError
 from dawnproof.storage import tiff
-from dawnproof.storage.tiff import Reader, measure_pass, open_scan, to_srgb_jpeg
+from dawnproof.storage.tiff import Reader, measure_pass, open_scan
 
 Array = npt.NDArray[Any]
 
@@ -280,41 +279,3 @@ def test_a_region_outside_is_refused(tmp_path: Path, place: tuple[int, int, int,
     tifffile.imwrite(tmp_path / "a.tif", noise(8, 3), photometric="rgb")
     with open_scan(tmp_path / "a.tif") as scan, pytest.raises(ValueError, match="is not inside"):
         scan.region(*place)
-
-
-def decoded(jpeg: bytes) -> Array:
-    return np.asarray(cv2.imdecode(np.frombuffer(jpeg, "u1"), cv2.IMREAD_COLOR_RGB))
-
-
-def test_a_proof_shows_the_colours_the_profile_means(test_data: Path) -> None:
-    """Independent reference: colour-science's Adobe RGB (1998) to sRGB; JPEG and 8 bits leave about one level."""
-    colour = pytest.importorskip("colour")
-    icc = (test_data / "icc" / "compatibleWithAdobeRGB1998.icc").read_bytes()
-    patches = np.random.default_rng(5).uniform(0.3, 0.7, (6, 6, 3))
-    spaces = colour.RGB_COLOURSPACES
-    wanted = colour.RGB_to_RGB(
-        patches, spaces["Adobe RGB (1998)"], spaces["sRGB"], apply_cctf_decoding=True, apply_cctf_encoding=True
-    )
-    pixels = np.repeat(np.repeat(np.round(patches * 65535).astype("u2"), 32, 0), 32, 1)
-    got = decoded(to_srgb_jpeg(pixels, icc, quality=100, sharpen=False))[16::32, 16::32]
-    assert np.abs(got - np.clip(wanted, 0, 1) * 255).max() < 2.5
-
-
-def test_a_proof_in_grey_without_a_profile_keeps_its_tone() -> None:
-    pixels = np.full((64, 64, 1), 40000, "u2")
-    assert np.abs(decoded(to_srgb_jpeg(pixels, None)).astype(int) - (40000 >> 8)).max() <= 1
-
-
-def test_a_proof_is_sharpened_for_output() -> None:
-    step = np.full((64, 64, 3), 60, "u1")
-    step[:, 32:] = 190
-    pixels = cv2.GaussianBlur(step, (0, 0), 1.0)
-    soft, sharp = (decoded(to_srgb_jpeg(pixels, None, 98, sharpen)).astype(int) for sharpen in (False, True))
-    assert np.diff(sharp[:, :, 1], axis=1).max() > 1.2 * np.diff(soft[:, :, 1], axis=1).max()
-    assert np.abs(sharp[:, 4:24] - 60).max() <= 2, "an even tone stays as it is"
-
-
-@pytest.mark.parametrize("name", ["bad.icc", "toosmall.icc", "Gray.icc", "CGATS001Compat-v2-micro.icc"])
-def test_a_profile_that_cannot_be_applied_is_not_guessed(test_data: Path, name: str) -> None:
-    with pytest.raises(NotAScan, match="profile"):
-        to_srgb_jpeg(noise(8, 3), (test_data / "icc" / name).read_bytes())

@@ -21,7 +21,6 @@ from typing import Any, Final, Self
 import numpy as np
 
 from ..errors import NotAScan, NotWhole, ScanError
-from ..measure.profile import describe
 from .tiff_chunks import ChunkReader, Pixels
 from .tiff_page import Facts, read_facts
 from .tiff_raw import FileDigest, digest_file, lies_in_order, raw_bands
@@ -39,7 +38,6 @@ __all__ = [
     "Written",
     "measure_pass",
     "open_scan",
-    "to_srgb_jpeg",
     "write_master",
 ]
 
@@ -286,38 +284,6 @@ def _let_tifffile_decide(fd: int, facts: Facts) -> None:
                     raise NotWhole(f"a strip or tile of the picture is missing; {MEND}")
     except (tifffile.TiffFileError, RuntimeError, ValueError, TypeError, KeyError, struct.error) as error:
         raise _undecodable(error) from error
-
-
-def to_srgb_jpeg(pixels: Pixels, icc: bytes | None, quality: int = 92, sharpen: bool = True) -> bytes:
-    """A proof for the screen: pixels (rows, columns, 1 or 3 channels; uint8 or uint16) through their profile to sRGB
-    (relative colorimetric with black point compensation), sharpened for output, as JPEG with the sRGB profile.
-
-    Without a profile the numbers are taken as sRGB. Raises NotAScan when the profile is broken or not for so many
-    channels: libvips would take the numbers as sRGB without a word.
-    """
-    _, problem = describe(icc, pixels.shape[2])
-    if icc is not None and problem:
-        raise NotAScan(f"no proof through the embedded profile: {problem}; assign the right profile")
-    vips = _libvips()
-    pixels = np.ascontiguousarray(pixels)
-    height, width, bands = pixels.shape
-    kind = "uchar" if pixels.dtype == np.uint8 else "ushort"
-    image = vips.Image.new_from_memory(pixels.data, width, height, bands, kind)
-    wide = kind == "ushort"
-    image = image.copy(interpretation=("rgb16" if wide else "srgb") if bands == 3 else ("grey16" if wide else "b-w"))
-    try:
-        if icc is not None:
-            image.set_type(vips.GValue.blob_type, "icc-profile-data", icc)
-            image = image.icc_transform(
-                "srgb", embedded=True, intent="relative", black_point_compensation=True, depth=8
-            )
-        elif wide:
-            image = (image >> 8).cast("uchar").copy(interpretation="srgb" if bands == 3 else "b-w")
-        if sharpen and min(width, height) >= 8:
-            image = image.sharpen(sigma=0.8, x1=1, m1=0.4, m2=3)
-        return bytes(image.jpegsave_buffer(Q=quality, subsample_mode="off", optimize_coding=True, profile="srgb"))
-    except vips.Error as error:
-        raise NotAScan(f"the embedded profile cannot be applied ({_last_line(error)}); assign the right one") from error
 
 
 def _last_line(error: Exception) -> str:
