@@ -58,6 +58,7 @@ _TABLE: dict[tuple[str, str], tuple[Needs, bool, str]] = {
     ("travel", "rows"): (Needs.ARTWORK, True, "Rows are missing or doubled: the transfer from the scanner stumbled. Scan again"),
     ("focus", "softest"): (Needs.ARTWORK, True, "The zone is softer than the rest: the sheet may be cockled. " + _FLAT),
     ("streaks", "worst"): (Needs.ARTWORK, True, _WIPE),
+    ("light", "change"): (Needs.DESK, False, "Let the lamps warm up and run the scanner's white calibration; then scan the reference again"),
     ("light", "evenness"): (Needs.DESK, False, "Run the scanner's white calibration before the next work"),
     ("crop", "skew"): (Needs.ARTWORK, True, "Lay the work parallel to the bed, and scan again"),
     ("crop", "margin"): (Needs.ARTWORK, True, _SPACE),

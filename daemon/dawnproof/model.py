@@ -570,6 +570,7 @@ class Night:
     fixity: tuple[FixityRow, ...]
     space: tuple[Space, ...]
     marks: tuple[RecurringMark, ...] = ()
+    without_reference: tuple[str, ...] = ()  # beds that worked without a reference scan before the day's first work
     progress: tuple[Progress, ...] = ()
     alarms: tuple[str, ...] = ()
     job_list_problems: tuple[str, ...] = ()

@@ -60,6 +60,7 @@ _WORDS: dict[tuple[str, str], tuple[str, int]] = {
     ("streaks", "count"): ("streaks", 0),
     ("streaks", "worst"): ("strongest streak", 2),
     ("light", "evenness"): ("unevenness of the light", 1),
+    ("light", "change"): ("change of the light", 1),
     ("crop", "skew"): ("skew", 2),
     ("crop", "margin"): ("margin around the work", 1),
     ("crop", "works"): ("works on the bed", 0),
@@ -250,6 +251,8 @@ def _profile(value: str | None, book: RuleBook, context: Context, why: str) -> F
 
 def _softened(finding: Finding, context: Context) -> Finding:
     """A fault that does not matter here becomes a note that says why."""
+    if context.role in SIDE_ROLES and finding.level is Level.UNDECIDED:
+        return replace(finding, advice="", asked=False)  # what is not the work itself holds the work back no longer
     if finding.level is not Level.FAULT:
         return finding
     if context.seam_unused and finding.check == "seam":

@@ -31,9 +31,11 @@ from ..rulebook import RuleBook
 from ..storage.moves import free_name, make_folder
 from ..storage.studio import Studio
 from ..workers.measuring import Ask
+from .references import is_reference, reference_findings
 from .roots import Roots
 from .thumbs import thumb_mm, thumb_of
 
+MOST_LOOKED_BACK = 200  # references, targets and shims among which the bed's last reference is looked for
 REFERENCES = {Role.REF, Role.TARGET, Role.SHIM}
 REMEMBERED = {Place.INBOX, Place.ARCHIVE, Place.REWORK, Place.CLOSED, Place.UNPLACED, Place.REFERENCE, Place.TRIALS}
 
@@ -83,6 +85,8 @@ def admit(studio: Studio, ledger: Ledger, file: Arrived, measured: Measured | No
         name, findings = _its_take(ledger, name, measured, sha256)
     row = ScanRow(0, sha256, size, shown(file.path.name), name, file.bed.name, Place.INBOX, str(file.path), now_utc,
                   reason, measured, findings)  # fmt: skip
+    if is_reference(row):
+        row = replace(row, findings=reference_findings(row, ledger.last_scans(MOST_LOOKED_BACK, Place.REFERENCE), studio.book))
     return replace(row, id=ledger.add_scan(os.fsencode(file.path.name), row))
 
 

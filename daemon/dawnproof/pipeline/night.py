@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import shutil
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from datetime import datetime, timedelta
 from pathlib import Path
 
@@ -27,18 +27,22 @@ from ..naming import job_key
 from ..policy import pile_of
 from ..storage.studio import Studio
 from .marks import recurring_marks
+from .references import beds_without_reference, is_reference
 
 MOST_EVENTS = 500
 
 
 def gather_night(studio: Studio, ledger: Ledger, since: datetime, until: datetime,
-                 progress: Sequence[Progress] = (), alarms: Sequence[str] = ()) -> Night:  # fmt: skip
-    """The night between two UTC moments. Jobs that had their outcome before are left out, those still open are not."""
+                 progress: Sequence[Progress] = (), alarms: Sequence[str] = (),
+                 disks: bool = True) -> Night:  # fmt: skip
+    """The night between two UTC moments. Jobs that had their outcome before are left out, those still open are not.
+    Without `disks`, for a screen that must not hang with one of them, pictures and free space are left out."""
     listed, problems = studio.job_list()
     since_utc = since.isoformat()
     tonight = ledger.scans_since(since_utc)
     rows = ledger.jobs_since(since_utc)
-    views = tuple(view_of(studio, ledger, row, ledger.scans_of(row.job), listed) for row in rows)
+    there = _there if disks else _not_looked_at
+    views = tuple(view_of(studio, ledger, row, ledger.scans_of(row.job), listed, there) for row in rows)
     ever = {job_key(job) for job in ledger.job_numbers()}
     offset = until.astimezone().utcoffset() or timedelta()
     return Night(
@@ -49,15 +53,25 @@ def gather_night(studio: Studio, ledger: Ledger, since: datetime, until: datetim
         unplaced=tuple(s for s in tonight if s.place is Place.UNPLACED),
         references=tuple(s for s in tonight if s.place is Place.REFERENCE),
         events=ledger.events(since_utc, MOST_EVENTS), runs=ledger.runs(since_utc), fixity=ledger.fixity(since_utc),
-        space=_space(studio, tonight, until), marks=recurring_marks(tonight),
+        space=_space(studio, tonight, until) if disks else (), marks=recurring_marks(tonight),
+        without_reference=beds_without_reference(_of_the_day(ledger, tonight)),
         progress=tuple(progress), alarms=tuple(alarms), job_list_problems=problems,
         second=str(studio.second) if studio.second else "", 
         mails=ledger.unsent_mails(since_utc) if studio.book.mail.host else (),
     )  # fmt: skip
 
 
+def _of_the_day(ledger: Ledger, tonight: Sequence[ScanRow]) -> Sequence[ScanRow]:
+    """Tonight's scans and those of the day before them: a reference may have come before the night began."""
+    if not tonight:
+        return ()
+    begun = datetime.fromisoformat(tonight[0].admitted_utc) - timedelta(days=1)
+    known = {row.id for row in tonight}
+    return (*(r for r in ledger.scans_since(begun.isoformat()) if r.id in known or is_reference(r)),)
+
+
 def view_of(studio: Studio, ledger: Ledger, row: JobRow, scans: Sequence[ScanRow],
-            job_list: Mapping[str, ListedJob]) -> JobView:  # fmt: skip
+            job_list: Mapping[str, ListedJob], there: Callable[[Path], str] | None = None) -> JobView:  # fmt: skip
     """One job with everything known of it; scans in the order they came, closed ones too."""
     scans = [s for s in scans if s.place is not Place.UNPLACED]
     listed = job_list.get(job_key(row.job))
@@ -75,8 +89,8 @@ def view_of(studio: Studio, ledger: Ledger, row: JobRow, scans: Sequence[ScanRow
     folder = _folder(studio, row)
     pictures = studio.bench / "pictures" / row.job if row.outcome is Outcome.REWORK else studio.proof / row.job
     return JobView(
-        row, tuple(scans), listed, ledger.decisions_of(row.job), pile, _there(pictures / "proof.jpg"),
-        _there(pictures / "details.jpg"), str(folder) if folder else "", now.missing,
+        row, tuple(scans), listed, ledger.decisions_of(row.job), pile, (there or _there)(pictures / "proof.jpg"),
+        (there or _there)(pictures / "details.jpg"), str(folder) if folder else "", now.missing,
     )  # fmt: skip
 
 
@@ -90,6 +104,10 @@ def _folder(studio: Studio, row: JobRow) -> Path | None:
 
 def _there(path: Path) -> str:
     return str(path) if path.is_file() else ""
+
+
+def _not_looked_at(path: Path) -> str:
+    return ""
 
 
 def _space(studio: Studio, tonight: Sequence[ScanRow], until: datetime) -> tuple[Space, ...]:

@@ -192,7 +192,8 @@ def _references(night: Night) -> list[str]:
         for finding in scan.findings:
             if finding.level in {Level.FAULT, Level.NOTE} and finding.check in {"light", "streaks"}:
                 advice = shown(finding.advice).rstrip(".")
-                lines.append(f"{shown(bed)}: {advice[:1].lower()}{advice[1:]} ({shown(finding.text)})")
+                told = f"{advice[:1].lower()}{advice[1:]} ({shown(finding.text)})" if advice else shown(finding.text)
+                lines.append(f"{shown(bed)}: {told}")
     return lines
 
 

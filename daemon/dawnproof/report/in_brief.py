@@ -32,6 +32,7 @@ _BRIEF: dict[tuple[str, str], tuple[str, bool]] = {
     ("focus", "softest"): ("soft, {:.0%} of best", True),
     ("streaks", "worst"): ("streak {:.1f} %", False),
     ("light", "evenness"): ("light uneven by {:.1f} %", False),
+    ("light", "change"): ("light changed by {:.1f} %", False),
     ("crop", "skew"): ("skewed {:.1f} degrees", False),
     ("crop", "margin"): ("edge of the work cut off", False),
     ("crop", "works"): ("{:.0f} works in one scan", False),

@@ -25,6 +25,8 @@ def scanner_lines(night: Night) -> tuple[str, ...]:
     for scan in night.references:
         told = [shown(f.text) for f in scan.findings if f.level is not Level.SOUND]
         lines.append(f"{shown(scan.bed)}, {shown(scan.file)}: {'; '.join(told) or 'nothing found'}")
+    lines += [f"{shown(bed)}: no reference today before the first work; its light was not judged"
+              for bed in night.without_reference]  # fmt: skip
     return tuple(lines)
 
 
