@@ -86,7 +86,8 @@ def admit(studio: Studio, ledger: Ledger, file: Arrived, measured: Measured | No
     row = ScanRow(0, sha256, size, shown(file.path.name), name, file.bed.name, Place.INBOX, str(file.path), now_utc,
                   reason, measured, findings)  # fmt: skip
     if is_reference(row):
-        row = replace(row, findings=reference_findings(row, ledger.last_scans(MOST_LOOKED_BACK, Place.REFERENCE), studio.book))
+        earlier = ledger.last_scans(MOST_LOOKED_BACK, Place.REFERENCE)
+        row = replace(row, findings=reference_findings(row, earlier, studio.book))
     return replace(row, id=ledger.add_scan(os.fsencode(file.path.name), row))
 
 
