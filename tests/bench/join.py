@@ -92,13 +92,16 @@ def joined_case(
     gains = [1.0] + [float(random.uniform(0.9, 1.1)) for _ in parts[1:]]
     bends = [0.0] + [cutting.bend_px] * (len(parts) - 1)
     scans = [scan(lit, p, random, noise, gain, bend) for p, gain, bend in zip(parts, gains, bends, strict=True)]
+    unmarked = scans
     if marks:
         bed = int(random.integers(1 << 30))
         scans = [marked(pixels, np.random.default_rng(bed)) for pixels in scans]
     given = [JoinPart(f"p{i}", label(cutting, i), ArraySource(pixels), PPI) for i, pixels in enumerate(scans)]
+    clean = [JoinPart(f"p{i}", "", ArraySource(pixels), PPI) for i, pixels in enumerate(unmarked)]
     attempt(
         result,
         given,
+        clean,
         lambda plan, joined: judge(
             result, parts, lit, plan, joined, noise, gains[int(plan.reference[1:])], cutting.bend_px > 0
         ),
@@ -107,7 +110,10 @@ def joined_case(
     return result
 
 
-def attempt(result: Result, given: list[JoinPart], judged: Callable[[JoinPlan, Any], None]) -> None:
+def attempt(
+    result: Result, given: list[JoinPart], drawn_from: list[JoinPart], judged: Callable[[JoinPlan, Any], None]
+) -> None:
+    """Planned from what is `given`; the pixels judged are those of `drawn_from`, the same scans without bed marks."""
     started = time.perf_counter()
     try:
         plan = plan_join(given)
@@ -115,7 +121,7 @@ def attempt(result: Result, given: list[JoinPart], judged: Callable[[JoinPlan, A
         result.refused, result.detail = refused.code, refused.reason
         result.seconds = time.perf_counter() - started
         return
-    joined = np.concatenate(list(render(plan, given)))
+    joined = np.concatenate(list(render(plan, drawn_from)))
     result.seconds = time.perf_counter() - started
     judged(plan, joined)
 
@@ -146,7 +152,7 @@ def refused_case(name: str, scenes: list[Scene], picture: str, random: np.random
     def joined_after_all(plan: JoinPlan, joined: Any) -> None:
         result.detail = "JOINED " + str([n.code for n in plan.notes])
 
-    attempt(result, given, joined_after_all)
+    attempt(result, given, given, joined_after_all)
     return result
 
 

@@ -94,13 +94,22 @@ def _refuse_clipped(neighbours: Neighbours, tone: Tone, settings: JoinSettings) 
 
 
 def _refuse_lifted(neighbours: Neighbours, overlaps: Sequence[Overlap], settings: JoinSettings) -> None:
+    flat = "lay the work flat, in the same way for every part, and scan the parts again"
     for overlap in overlaps:
         if overlap.warp_px > settings.most_warp_px or overlap.residual_px > settings.most_residual_px:
             raise JoinRefused(
                 "lift",
                 f"{overlap.a} and {overlap.b} differ by up to {max(overlap.warp_px, overlap.residual_px):.1f} px"
                 " that no smooth correction takes away: the work lay differently or was lifted",
-                "lay the work flat, in the same way for every part, and scan the parts again",
+                flat,
+            )
+    for (a, b), fit in neighbours.pairs.items():
+        if fit.adrift_share > settings.most_adrift_share:
+            raise JoinRefused(
+                "lift",
+                f"{fit.adrift_share:.0%} of the overlap of {neighbours.views[a].name} and {neighbours.views[b].name}"
+                " does not show the same: the work lay differently, was lifted or was covered there",
+                flat,
             )
 
 

@@ -63,6 +63,7 @@ class JoinSettings:
     most_scale_percent: float = 1.0
     most_warp_px: float = 12.0
     most_residual_px: float = 0.75  # after the smooth correction: above it the parts cannot be laid together
+    most_adrift_share: float = 0.08  # of the overlap's patches that lie together and show nothing common
     most_gain: float = 1.5
     most_clipped_share: float = 0.1  # of the overlap on the work
     turned_relief: float = 0.5  # a turned part whose relief agrees less is refused

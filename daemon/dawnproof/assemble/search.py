@@ -106,6 +106,9 @@ class _Pictures:
         second.overview(factor)
         as_first = second if second.turns == first.turns else second.turned(first.turns - second.turns)
         self.marks = bed_marks(self._plain(first), self._plain(as_first))
+        if self.marks is not None:
+            first.hidden = factor, self.marks
+            second.hidden = factor, np.rot90(self.marks, second.turns - first.turns)
 
     def _plain(self, view: View) -> Grey:
         """The work alone, normalised."""

@@ -15,6 +15,7 @@ from .parts import JoinPart, Matrix, Pixels
 
 Grey = npt.NDArray[np.float32]
 BAND_ROWS = 512
+_LINES = 96
 
 
 class View:
@@ -30,12 +31,17 @@ class View:
         self.full_scale = float(2**part.image.depth_bits - 1)
         self.work = self._upright(part.box or Box(0, 0, width, height))
         self.kept: dict[int, Grey] = {}
+        self.hidden: tuple[int, npt.NDArray[np.bool_]] | None = None  # factor of the overview, marks not to be compared
+        self._lines: Grey | None = None
         self._memory: dict[object, Any] = {}
 
     def turned(self, quarters: int) -> View:
         """The same part turned further anticlockwise; overviews already made are turned along."""
         other = View(self.part, self.turns + quarters, self.negative)
         other.kept = {factor: np.rot90(small, quarters) for factor, small in self.kept.items()}
+        if self.hidden is not None:
+            other.hidden = self.hidden[0], np.rot90(self.hidden[1], quarters)
+        other._lines = self._lines
         return other
 
     def remembered(self, what: object, made: Callable[[], Any]) -> Any:
@@ -48,6 +54,8 @@ class View:
         """The same view with grey values upside down."""
         other = View(self.part, self.turns, not self.negative)
         other.kept = {factor: 1 - small for factor, small in self.kept.items()}
+        other.hidden = self.hidden
+        other._lines = None if self._lines is None else 1 - self._lines
         return other
 
     @property
@@ -107,11 +115,23 @@ class View:
         rows, columns = self.height // factor, self.width // factor
         small = np.empty((rows, columns), np.float32)
         step = max(1, BAND_ROWS // factor)
+        lines = []
         for row in range(0, rows, step):
             count = min(step, rows - row)
-            band = self.pixels(0, row * factor, columns * factor, count * factor)
-            small[row : row + count] = self.grey_of(shrink(band, factor))
+            band = self.pixels(0, row * factor, self.width, count * factor)
+            small[row : row + count] = self.grey_of(shrink(band[:, : columns * factor], factor))
+            lines.append(self.grey_of(band[:: max(1, self.height // _LINES)]))
+        if self.turns == 0:
+            self._lines = np.concatenate(lines)
         return small
+
+    def lines(self) -> Grey:
+        """(about 100, columns) grey of single lines across the part as it was scanned, from top to bottom."""
+        if self._lines is None:
+            image = self.part.image
+            rows = np.unique(np.linspace(0, image.height - 1, _LINES).astype(int))
+            self._lines = np.concatenate([self.grey_of(image.region(0, int(y), image.width, 1)) for y in rows])
+        return self._lines
 
 
 def shrink(pixels: npt.NDArray[Any], factor: int) -> npt.NDArray[np.float32]:
