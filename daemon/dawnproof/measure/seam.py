@@ -19,7 +19,7 @@ from .seam_near import MOST_NEAR_PX
 from .seam_profile import Sample
 from .seam_search import Ground, Mark, Suspects, find, samples, samples_wide, speaking
 from .seam_shift import JUDGED_PX, find_shift
-from .seam_strip import BLOCK_ROWS, CHUNK_ROWS, Strip, lay_strips, whole_width
+from .seam_strip import BLOCK_ROWS, CHUNK_ROWS, TONE_ROWS, Strip, lay_strips, whole_width
 from .seam_tone import find_step
 
 if TYPE_CHECKING:
@@ -172,11 +172,11 @@ class SeamCheck:
         strip = place.own[0]
         if len(place.own) > 1 or not strip.tones:
             return _undecided("step", "CIEDE2000", "the place of the stitch is not known")
-        rows = range(outline.box.y, outline.box.bottom)
+        rows, columns = range(outline.box.y, outline.box.bottom), _inside(outline, self._frame.width_px)
         kept = [
-            t for t, r in zip(strip.tones, strip.tone_rows, strict=True) if r in rows and r + CHUNK_ROWS <= rows.stop
+            t for t, r in zip(strip.tones, strip.tone_rows, strict=True) if r in rows and r + TONE_ROWS <= rows.stop
         ]
-        left, right = max(strip.first, outline.box.x), min(strip.past, outline.box.right)
+        left, right = max(strip.first, columns.start), min(strip.past, columns.stop)
         if not kept or right - left < LEAST_COLUMNS:
             return _undecided("step", "CIEDE2000", "the work hardly reaches the stitch")
         tones = np.stack(kept)[:, left - strip.first : right - strip.first]

@@ -14,6 +14,7 @@ from .whiten import whitened
 
 BLOCK_ROWS = 64  # rows that give one piece of evidence
 CHUNK_ROWS = 128  # rows whitened together
+TONE_ROWS = 16  # rows that give one mean tone a column
 
 
 @dataclass(frozen=True)
@@ -30,7 +31,7 @@ class Piece:
 @dataclass
 class Strip:
     """Columns `first` to `past` of the scan; every `every`-th chunk of rows is looked at. `greys`: the chunks looked
-    at, by first row; with `keep_all` every chunk, and `tones` (n, columns, channels), their mean values."""
+    at, by first row; with `keep_all` every chunk, and `tones` (n, columns, channels), mean values of TONE_ROWS rows."""
 
     first: int
     past: int
@@ -72,8 +73,10 @@ class Strip:
             return
         scale = np.float32(1.0 / np.iinfo(chunk.dtype).max)
         if self.keep_all:
-            self.tones.append(chunk.mean(axis=0, dtype=np.float32) * scale)
-            self.tone_rows.append(row)
+            whole = chunk[: len(chunk) // TONE_ROWS * TONE_ROWS]
+            means = whole.reshape(-1, TONE_ROWS, *chunk.shape[1:]).mean(axis=1, dtype=np.float32) * scale
+            self.tones.extend(means)
+            self.tone_rows.extend(range(row, row + len(whole), TONE_ROWS))
         grey = chunk[:, :, 0] if chunk.shape[2] == 1 else cv2.cvtColor(np.ascontiguousarray(chunk), cv2.COLOR_RGB2GRAY)
         self.greys[row] = np.ascontiguousarray(grey)
         if not looked_at:
