@@ -22,9 +22,9 @@ _TEXTURED = 1.4  # times the noise: what a patch must show to be looked for
 _WELL_TEXTURED = 4.0  # one that must be found wherever the parts show the same
 
 
-def cut_out(view: View, x: int, y: int, width: int, height: int, level: int) -> Grey:
-    """Grey of a rectangle in level pixels, without what is fixed to the bed; what lies beyond the view repeats its
-    rim."""
+def cut_out(view: View, x: int, y: int, width: int, height: int, level: int, as_it_is: bool = False) -> Grey:
+    """Grey of a rectangle in level pixels, without what is fixed to the bed unless wanted `as_it_is`; what lies beyond
+    the view repeats its rim."""
     most_x, most_y = view.width // level, view.height // level
     x0, y0 = min(max(x, 0), most_x - 1), min(max(y, 0), most_y - 1)
     x1, y1 = max(min(x + width, most_x), x0 + 1), max(min(y + height, most_y), y0 + 1)
@@ -35,7 +35,8 @@ def cut_out(view: View, x: int, y: int, width: int, height: int, level: int) -> 
     else:
         pixels = view.pixels(x0 * level, y0 * level, (x1 - x0) * level, (y1 - y0) * level)
         found = view.grey_of(shrink(pixels, level))
-    found = without_marks(without_streaks(found, view, x0, y0, level), view, x0, y0, level)
+    if not as_it_is:
+        found = without_marks(without_streaks(found, view, x0, y0, level), view, x0, y0, level)
     rims = ((max(y0 - y, 0), max(y + height - y1, 0)), (max(x0 - x, 0), max(x + width - x1, 0)))
     return np.asarray(np.pad(found, rims, mode="edge")) if any(map(any, rims)) else np.asarray(found)
 

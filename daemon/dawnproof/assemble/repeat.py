@@ -7,13 +7,12 @@ import numpy.typing as npt
 
 from ..measure.overlap import likeness_surface, smoothed
 from .area import places
-from .match import cut_out, warped_out
+from .match import cut_out
 from .parts import Matrix
 from .view import View
 
 _REACH = 96  # level px; longer periods show as candidates of their own
 _PATCHES = 24
-_ITSELF = np.eye(2, 3)
 
 
 def repeat_of(first: View, second: View, matrix: Matrix, level: int) -> tuple[float, float]:
@@ -23,11 +22,11 @@ def repeat_of(first: View, second: View, matrix: Matrix, level: int) -> tuple[fl
     grid, size = places(first, second, matrix, level, 0)
     surfaces = []
     for x, y in grid[np.linspace(0, len(grid) - 1, min(_PATCHES, len(grid))).astype(int)]:
-        patch = smoothed(cut_out(first, int(x), int(y), *size, level))
+        patch = smoothed(cut_out(first, int(x), int(y), *size, level, as_it_is=True))
         if patch.std() < 1e-4:
             continue
         wide = (size[0] + 2 * _REACH, size[1] + 2 * _REACH)
-        around = warped_out(first, _ITSELF, int(x) - _REACH, int(y) - _REACH, *wide, level)
+        around = smoothed(cut_out(first, int(x) - _REACH, int(y) - _REACH, *wide, level, as_it_is=True))
         surfaces.append(likeness_surface(patch, around))
     if len(surfaces) < 4:
         return 0.0, 1.0
