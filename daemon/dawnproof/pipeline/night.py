@@ -53,7 +53,7 @@ def gather_night(studio: Studio, ledger: Ledger, since: datetime, until: datetim
         unplaced=tuple(s for s in tonight if s.place is Place.UNPLACED),
         references=tuple(s for s in tonight if s.place is Place.REFERENCE),
         events=ledger.events(since_utc, MOST_EVENTS), runs=ledger.runs(since_utc), fixity=ledger.fixity(since_utc),
-        space=_space(studio, tonight, until) if disks else (), marks=recurring_marks(tonight),
+        space=_space(studio, tonight, until) if disks else (), marks=recurring_marks(tonight, studio.book.beds),
         without_reference=beds_without_reference(_of_the_day(ledger, tonight)),
         progress=tuple(progress), alarms=tuple(alarms), job_list_problems=problems,
         second=str(studio.second) if studio.second else "", 

@@ -183,7 +183,7 @@ class Desk:
             self._voice.alarm(f"filing {row.job}", f"{row.job}: {error}")
             self._rests[row.job] = now + self._retry_s
             return
-        ask = ask_of(case, self._studio, self._ledger, recurring_scans(self._ledger, scans))
+        ask = ask_of(case, self._studio, self._ledger, recurring_scans(self._ledger, scans, self._studio.book.beds))
         long = len(ask.parts) > 1
         making = self._pool.submit("joining" if long else "filing", row.job, make_job, ask, long=long)
         self._work[row.job] = _Work(case, making)
