@@ -19,6 +19,8 @@ from ..report.scan_again import scan_again_html, scan_again_text
 from ..report.summary import summary_document
 from ..storage.moves import make_folder, write_beside
 from ..storage.studio import Studio
+from ..workers.closeups import PARTS
+from .contact import write_contact_sheets
 from .night import gather_night
 from .thumbs import small_jpeg
 
@@ -85,10 +87,12 @@ def write_morning(studio: Studio, ledger: Ledger, since: datetime, now: datetime
     text, document = summary_text(night), summary_document(night)
     day = now.date().isoformat()
     make_folder(studio.morning)
+    pictures = pictures_of(night)
+    sheets = write_contact_sheets(night, day, studio.morning, pictures)
     for name, content in (
         (f"{day}.txt", text),
         (f"{day}.json", to_json(document)),
-        (f"{day}.html", morning_page(night, pictures_of(night))),
+        (f"{day}.html", morning_page(night, pictures, sheets)),
         (f"{day}-scan-again.txt", scan_again_text(night)),
         (f"{day}-scan-again.html", scan_again_html(night)),
     ):
@@ -97,7 +101,7 @@ def write_morning(studio: Studio, ledger: Ledger, since: datetime, now: datetime
 
 
 def pictures_of(night: Night) -> dict[str, bytes]:
-    """Pictures by job and kind ('SL-0412/proof', 'SL-0412/details'), as the page shows them."""
+    """Pictures by job and kind ('SL-0412/proof', 'SL-0412/parts', 'SL-0412/details') for page and contact sheets."""
     found: dict[str, bytes] = {}
     for view in night.jobs:
         found |= _pictures(view)
@@ -106,6 +110,8 @@ def pictures_of(night: Night) -> dict[str, bytes]:
 
 def _pictures(view: JobView) -> dict[str, bytes]:
     found = {f"{view.row.job}/proof": small_jpeg(Path(view.proof))} if view.proof else {}
+    if view.proof and (beside := Path(view.proof).with_name(PARTS)).is_file():
+        found[f"{view.row.job}/parts"] = beside.read_bytes()
     if view.details and Path(view.details).is_file():
         found[f"{view.row.job}/details"] = Path(view.details).read_bytes()
     return found

@@ -56,7 +56,7 @@ def gather_night(studio: Studio, ledger: Ledger, since: datetime, until: datetim
         space=_space(studio, tonight, until) if disks else (), marks=recurring_marks(tonight, studio.book.beds),
         without_reference=beds_without_reference(_of_the_day(ledger, tonight)),
         progress=tuple(progress), alarms=tuple(alarms), job_list_problems=problems,
-        second=str(studio.second) if studio.second else "", 
+        second=str(studio.second) if studio.second else "",
         mails=ledger.unsent_mails(since_utc) if studio.book.mail.host else (),
     )  # fmt: skip
 

@@ -90,6 +90,11 @@ def in_brief(finding: Finding, reading: Reading | None = None, missing: tuple[st
     return f"{words} at {most_at(finding.where):.0f} mm" if placed and finding.where else words
 
 
+def is_brief(finding: Finding) -> bool:
+    """Whether there are few words for it; of others only the beginning of the sentence can be told."""
+    return (finding.check, finding.name) in _BRIEF
+
+
 def most_at(where: Where) -> float:
     """Where along the travel it is worst, in mm from the top: the peak of the profile, else the place's beginning."""
     measured = [sample for sample in where.profile or () if sample.px is not None]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from markupsafe import Markup
@@ -70,9 +70,9 @@ class Entry:
     proof: Markup | None
 
 
-def morning_page(night: Night, pictures: Mapping[str, bytes]) -> str:
+def morning_page(night: Night, pictures: Mapping[str, bytes], sheets: Sequence[str] = ()) -> str:
     """The page. `pictures` are JPEG bytes by 'JOB/proof' and 'JOB/details'; what is too large for the page, or comes
-    when it is full, is named by its path instead."""
+    when it is full, is named by its path instead. `sheets`: names of the contact sheets beside the page."""
     album, common = Album(pictures), repeated(night)
     keys = {view.row.job: f"job-{number}" for number, view in enumerate(night.jobs, 1)}
     build = _Builder(night, album, keys, common)
@@ -83,7 +83,7 @@ def morning_page(night: Night, pictures: Mapping[str, bytes]) -> str:
         "page.html", title=f"{shown(night.studio)}, morning of {day_and_clock(night.until_utc, night.offset_s)}",
         since=day_and_clock(night.since_utc, night.offset_s), good=good_sentence(night) if is_good(night) else "",
         headlines=headlines(night), alarms=[shown(alarm) for alarm in night.alarms], piles=_piles(night, keys),
-        timeline=draw_night(night), again=entries[Pile.SCAN_AGAIN], desk=entries[Pile.DESK],
+        timeline=draw_night(night), sheets=sheets, again=entries[Pile.SCAN_AGAIN], desk=entries[Pile.DESK],
         look=entries[Pile.LOOK_FIRST], unfinished=entries[Pile.UNFINISHED], back=entries[Pile.MAY_GO_BACK],
         common=[one.words for one in common], cautions=CAUTIONS if cautious else (), files=file_lines(night),
         overrule={pile.name: words for pile, words in OVERRULE.items()}, scanner=scanner_lines(night),

@@ -9,13 +9,18 @@ from contextlib import AbstractContextManager, nullcontext
 from dataclasses import dataclass
 from pathlib import Path
 
+import cv2
+import numpy as np
+
 from ..assemble.parts import JoinPlan, Pixels
-from ..assemble.proof import Shrinker, colour_words, jpeg, sharpened, to_srgb
+from ..assemble.proof import Rgb, Shrinker, colour_words, jpeg, sharpened, to_srgb
 from ..assemble.sheet import CloseUp, sheet
 from ..model import MM_PER_INCH, Box, Finding, Measured
 from ..storage.tiff import Scan, open_scan
 from .close_up_places import FALLBACK_PPI, Chosen, Wanted, choose, of_cuts, of_scan
 
+PARTS = "parts.jpg"  # of a job in rework: its parts side by side without a word, small, for sheets and pages
+PARTS_PX = 640
 SHARPENED = "sharpened for the screen"
 
 
@@ -39,7 +44,7 @@ class Proofs:
     def __init__(self, folder: Path, long_side: int) -> None:
         self._folder = folder
         self._long_side = long_side
-        self._proof: bytes = b""
+        self._proof = self._parts = b""
         self._sources: list[Source] = []
         self._wanted: list[Wanted] = []
 
@@ -63,6 +68,7 @@ class Proofs:
             tiles.append(CloseUp((label,), sharpened(to_srgb(shrunk.picture(), facts.icc))))
             words = f"{colour_words(facts.icc, facts.channels)}; {SHARPENED}"
         self._proof = jpeg(sheet(tiles, columns=min(2, max(1, len(tiles)))), words)
+        self._parts = jpeg(_side_by_side([tile.picture for tile in tiles]), words)
 
     def add_scan(self, label: str, scan: Scan, measured: Measured, findings: Sequence[Finding]) -> None:
         """Places of one scan: each finding with a place, the stitch, tones and detail. The scan stays open until the
@@ -79,7 +85,7 @@ class Proofs:
     def write(self) -> tuple[str, ...]:
         """Write what was collected; the names written."""
         written = []
-        for name, data in (("proof.jpg", self._proof), ("details.jpg", self._details())):
+        for name, data in (("proof.jpg", self._proof), ("details.jpg", self._details()), (PARTS, self._parts)):
             if data:
                 path = self._folder / name
                 with path.open("wb") as file:
@@ -111,6 +117,19 @@ class Proofs:
         across, down = (tile.x + tile.width / 2) * source.mm_px, (tile.y + tile.height / 2) * source.mm_px
         lines = ("; ".join(_said_once(one.words)), f"middle {across:.0f} mm from the left, {down:.0f} mm from the top")
         return CloseUp(lines, picture, marks, source.mm_px)
+
+
+def _side_by_side(pictures: Sequence[Rgb]) -> Rgb:
+    """At one scale in one row, PARTS_PX wide at most."""
+    height = max(picture.shape[0] for picture in pictures)
+    row = np.full((height, sum(p.shape[1] for p in pictures), 3), 255, np.uint8)
+    x = 0
+    for picture in pictures:
+        row[: picture.shape[0], x : x + picture.shape[1]] = picture
+        x += picture.shape[1]
+    scale = min(1.0, PARTS_PX / row.shape[1])
+    size = (max(1, round(row.shape[1] * scale)), max(1, round(height * scale)))
+    return np.asarray(cv2.resize(row, size, interpolation=cv2.INTER_AREA), np.uint8)
 
 
 def _on_tile(mark: Box, tile: Box) -> Box:
