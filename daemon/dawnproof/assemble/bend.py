@@ -17,6 +17,7 @@ _LEAST_PX = 0.06
 _STIFFNESS = (0.01, 0.1, 1.0, 10.0)
 _FADING = 1e-6
 _FOLDS = 4
+_JUDGED = 0.8  # share of patches that judge: beyond the ends, where nothing was fitted, none is foretold well
 
 
 @dataclass(frozen=True)
@@ -45,26 +46,27 @@ def bend_of(places: Floats, wanted: Floats, low: Floats, high: Floats) -> Bend |
     if len(places) < _LEAST_PATCHES:
         return None
     net = _net(low, high)
-    plain = trimmed_size(wanted)
-    # neighbours share pixels, so runs of patches are left out together
-    fold = (np.arange(len(places)) * 4 * _FOLDS // len(places)) % _FOLDS
+    plain = trimmed_size(wanted, _JUDGED)
+    # neighbours share pixels and dust, so blocks of patches are left out together
+    block = np.maximum(np.ptp(places, axis=0).max() / _CELLS, 1.0)
+    fold = np.floor((places - places.min(axis=0)) / block).sum(axis=1).astype(int) % _FOLDS
     tried = []
     for stiffness in _STIFFNESS:
         left = [
             wanted[fold == k] - _fitted(net, places[fold != k], wanted[fold != k], stiffness).at(places[fold == k])
             for k in range(_FOLDS)
         ]
-        tried.append((trimmed_size(np.concatenate(left)), stiffness))
+        tried.append((trimmed_size(np.concatenate(left), _JUDGED), stiffness))
     best, stiffness = min(tried)
     if best > _GAIN_NEEDED * plain or plain - best < _LEAST_PX:
         return None
     return _fitted(net, places, wanted, stiffness)
 
 
-def trimmed_size(left: Floats) -> float:
+def trimmed_size(left: Floats, kept: float = 0.95) -> float:
     """Root mean square length, the worst twentieth left out: single patches of dust or lift."""
     length = np.sort(np.linalg.norm(left, axis=1))
-    return float(np.sqrt((length[: max(1, int(0.95 * len(length)))] ** 2).mean()))
+    return float(np.sqrt((length[: max(1, int(kept * len(length)))] ** 2).mean()))
 
 
 def _net(low: Floats, high: Floats) -> Bend:

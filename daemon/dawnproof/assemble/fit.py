@@ -12,6 +12,8 @@ from .parts import Matrix
 
 Floats = npt.NDArray[np.float64]
 _AROUND = 6
+_OUTLYING = 5.0
+_LEAST_TOLERANCE = 1 / 6
 _TWOS = 150
 _TWO_APART_PX = 16.0
 _SCALE_WITHIN = 0.03
@@ -121,13 +123,15 @@ def _reweighted(matches: Matches, matrix: Matrix, tolerance_px: float) -> tuple[
 
 
 def consistent(left: Floats, matches: Matches, tolerance_px: float) -> npt.NDArray[np.bool_]:
-    """Which patches move as the patches around them do, whatever smooth bending `left` (n, 2) px remains."""
+    """Which patches move as the patches around them do, whatever smooth bending `left` (n, 2) px remains. What most
+    of them agree on narrows the tolerance: dust pulls single patches by a part of a pixel."""
     count = len(matches)
     if count < 4:
         return np.zeros(count, bool)
     near = spatial.cKDTree(matches.first).query(matches.first, k=min(9, count))[1][:, 1:]
-    around = np.median(left[near], axis=1)
-    return np.asarray(np.linalg.norm(left - around, axis=1) < tolerance_px)
+    apart = np.linalg.norm(left - np.median(left[near], axis=1), axis=1)
+    usual = 1.4826 * float(np.median(apart))
+    return np.asarray(apart < np.clip(_OUTLYING * usual, _LEAST_TOLERANCE * tolerance_px, tolerance_px))
 
 
 def adrift(matches: Matches) -> Floats:
