@@ -1,8 +1,9 @@
 from dataclasses import replace
 
-from report.nights import jobs, saltmarsh_lane
+from report.nights import jobs, rework, saltmarsh_lane
+from report.scanned import at, scan, sound, with_readings
 
-from dawnproof.model import Pile, Place
+from dawnproof.model import Finding, Level, Needs, Pile, Place, Reading
 from dawnproof.report.account import (
     STOP,
     beds_of,
@@ -78,3 +79,30 @@ def test_a_closed_scan_is_not_counted_among_those_used() -> None:
     view = JOBS["SL-C414"]
     assert any(scan.place is Place.CLOSED for scan in view.scans)
     assert to_look_at(view) == ()
+
+
+def test_one_sentence_about_one_scan_is_said_once_and_both_ways_are_meant() -> None:
+    low = [Reading("resolution", name, 200.0, "1/in", 1.0) for name in ("ppi_x", "ppi_y")]
+    words = "resolution at the ordered print size 166 ppi"
+    found = tuple(Finding("resolution", n, Level.FAULT, Needs.ARTWORK, words) for n in ("ppi_x", "ppi_y"))
+    view = rework("SL-0430", [scan("SL-0430", "whole", at(22), with_readings(*low), findings=found)], None)
+    (only,) = faults(view)
+    assert (only.text, only.brief) == (words, "only 200 ppi")
+
+
+def test_what_holds_across_alone_says_across() -> None:
+    low = Reading("resolution", "ppi_x", 200.0, "1/in", 1.0)
+    found = (Finding("resolution", "ppi_x", Level.FAULT, Needs.ARTWORK, "x"),)
+    view = rework("SL-0430", [scan("SL-0430", "whole", at(22), with_readings(low), findings=found)], None)
+    assert faults(view)[0].brief == "only 200 ppi across"
+
+
+def test_what_could_not_be_judged_for_one_reason_is_one_sentence() -> None:
+    why = "no edge of the work could be told from the lid"
+    names = ("works on the bed", "skew", "margin around the work")
+    found = tuple(Finding("crop", n, Level.UNDECIDED, None, f"{n} could not be judged: {why}") for n in names)
+    other = Finding("seam", "doubling", Level.UNDECIDED, None, "doubling could not be judged: bare paper")
+    view = rework("SL-0431", [scan("SL-0431", "whole", at(22), sound(), findings=(*found, other))], None)
+    texts = [s.text for s in to_look_at(view)]
+    assert len(texts) == 2
+    assert f"works on the bed, skew and margin around the work could not be judged: {why}" in texts

@@ -51,6 +51,17 @@ class ShortAnswers(Connection):
             _waiting_in(r) for r in self._rows(f"SELECT {_WAITING} FROM scans WHERE place = 'unplaced' ORDER BY id")
         )
 
+    def state_mark(self) -> tuple[object, ...]:
+        """What a screen would show changes only where this does; signs of life alone do not change it."""
+        row = self._row(
+            "SELECT (SELECT max(id) FROM events), (SELECT max(id) FROM scans), (SELECT max(changed_utc) FROM jobs),"
+            " (SELECT max(id) FROM decisions), (SELECT max(id) FROM moves), (SELECT max(id) FROM fixity),"
+            " (SELECT max(id) FROM runs), (SELECT count(*) FROM staying), (SELECT total(tries) FROM mails),"
+            " (SELECT count(*) FROM arriving), (SELECT total(bytes) FROM arriving),"
+            " (SELECT count(*) FROM arriving WHERE state = 'measuring')"
+        )
+        return tuple(row)
+
     def homes_below(self, folder: Path, most: int = 5) -> tuple[str, ...]:
         """Homes of the newest scans below a folder."""
         low = os.fsencode(folder) + b"/"

@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 
 from ..jobs import standing
-from ..model import Finding, JobView, Level, Night, PartName, Pile, Reading, Role, ScanRow, StayingRow, shown
+from ..model import Finding, JobView, Level, Night, PartName, Pile, Reading, Role, ScanRow, StayingRow, Where, shown
 from ..policy import holds_back
-from .figures import day_and_clock, due_day, due_words, local
+from .figures import day_and_clock, due_day, due_words, listing, local
 from .in_brief import in_brief
 
 CAUTIONS_MARK = " Cautions: "
+NOT_JUDGED = " could not be judged: "
 LEFT_ALONE = "left alone"  # the kind of a file that a rule of the studio leaves where it is
 STOP = "Stop: this would be the third take. Decide with the owner or a conservator before the work is laid down again"
 
@@ -65,7 +66,21 @@ class Said:
     @property
     def brief(self) -> str:
         """At most seven words with the figure that matters."""
-        return in_brief(self.finding, self.reading, self.missing)
+        words = in_brief(self.finding, self.reading, self.missing)
+        return words.removesuffix(" across") if self._both_ways else words
+
+    @property
+    def _both_ways(self) -> bool:
+        """Whether what is said across holds along the travel too, within a hundredth."""
+        if self.reading is None or not self.finding.name.endswith("_x") or self.scan is None or not self.scan.measured:
+            return False
+        other = f"{self.finding.name[:-1]}y"
+        along = next((r.value for r in self.scan.measured.readings if (r.check, r.name) == (self.finding.check, other)),
+                     None)  # fmt: skip
+        across = self.reading.value
+        if not isinstance(across, float | int) or not isinstance(along, float | int):
+            return False
+        return abs(across - along) <= 0.01 * abs(across)
 
     @property
     def text(self) -> str:
@@ -94,12 +109,14 @@ def parts(view: JobView) -> tuple[ScanRow, ...]:
 
 
 def said(view: JobView, level: Level) -> tuple[Said, ...]:
-    """All findings of one level, of the scans that count and of the job, what costs most first."""
+    """All findings of one level, of the scans that count and of the job, what costs most first; the same sentence on
+    one scan (both ways across it) once."""
     scans = used_scans(view)
     of_scans = [Said(f, scan, view.missing) for scan in scans for f in scan.findings]
     known = {f for scan in scans for f in scan.findings}
     of_job = [Said(f, None, view.missing) for f in view.row.findings if f not in known]
-    return tuple(sorted((s for s in of_job + of_scans if s.finding.level is level), key=_cost))
+    ordered = sorted((s for s in of_job + of_scans if s.finding.level is level), key=_cost)
+    return tuple({(s.scan.id if s.scan else 0, s.finding.text): s for s in reversed(ordered)}.values())[::-1]
 
 
 def faults(view: JobView) -> tuple[Said, ...]:
@@ -108,8 +125,23 @@ def faults(view: JobView) -> tuple[Said, ...]:
 
 
 def to_look_at(view: JobView) -> tuple[Said, ...]:
-    """What could not be judged and holds the work back until somebody has looked."""
-    return tuple(s for s in said(view, Level.UNDECIDED) if holds_back(s.finding))
+    """What could not be judged and holds the work back until somebody has looked; what has one reason is said in one
+    sentence."""
+    found: dict[tuple[int, str, Where | None], list[Said]] = {}
+    for one in (s for s in said(view, Level.UNDECIDED) if holds_back(s.finding)):
+        reason = one.finding.text.partition(NOT_JUDGED)[2] or one.finding.text
+        found.setdefault((one.scan.id if one.scan else 0, reason, one.finding.where), []).append(one)
+    return tuple(_together(alike) for alike in found.values())
+
+
+def _together(alike: list[Said]) -> Said:
+    """'skew and margin could not be judged: REASON' for several with the same reason."""
+    first = alike[0]
+    if len(alike) == 1 or NOT_JUDGED not in first.finding.text:
+        return first
+    reason = first.finding.text.partition(NOT_JUDGED)[2]
+    names = listing([one.finding.text.partition(NOT_JUDGED)[0] for one in alike])
+    return replace(first, finding=replace(first.finding, text=f"{names}{NOT_JUDGED}{reason}"))
 
 
 def takes(view: JobView) -> dict[str, int]:

@@ -46,7 +46,7 @@ def scan_again_text(night: Night) -> str:
             facts = ", ".join(word for word in (entry.due, f"takes so far {entry.takes}") if word)
             lines += [f"[ ] {entry.job} {entry.part}: {entry.what}", f"    {facts}"]
             lines += [f"    where: {entry.where}"] if entry.where else []
-            lines += ["    condition before ____________________ after ____________________ by ____", ""]
+            lines += ["    condition before ________________ after ________________ initials ____", ""]
     if len(lines) == 3:
         lines.append("Nothing has to be scanned again.")
     return "\n".join(lines).rstrip("\n") + "\n"
