@@ -222,6 +222,34 @@ def _contradiction(work: Sequence[ScanRow]) -> str:
     return ""
 
 
+def beds_differ(parts: Sequence[ScanRow]) -> str:
+    """In what scans of one light from different beds differ so that they cannot be one work; '' where in nothing.
+    Stitch, lid and parallax are looked after part by part; the colour profile, resolution and depth are not."""
+    for light in sorted({r.name.light for r in parts if r.name}):
+        rows = [r for r in parts if r.name and r.name.light == light and r.measured]
+        first = next(iter(rows), None)
+        other = next((r for r in rows if first and r.bed != first.bed and _settings(r) != _settings(first)), None)
+        if first is not None and other is not None:
+            return f"{_set_up(first)}, {_set_up(other)}"
+    return ""
+
+
+def _settings(row: ScanRow) -> tuple[object, ...]:
+    found = row.measured
+    if found is None:
+        return ()
+    return (found.icc_sha256, round(found.ppi_x or 0), round(found.ppi_y or 0), found.depth_bits, found.channels)
+
+
+def _set_up(row: ScanRow) -> str:
+    part, found = row.name.part if row.name else row.file, row.measured
+    if found is None:
+        return f"part {part} from {row.bed}"
+    ppi = f"{found.ppi_x:.0f} ppi" if found.ppi_x else "no stated resolution"
+    return (f"part {part} from {row.bed} has {ppi}, {found.depth_bits} bits, {found.channels} channels, profile "
+            f"{found.profile or 'none'}")  # fmt: skip
+
+
 def _family(part: str) -> str:
     count = count_place(part)
     if count:

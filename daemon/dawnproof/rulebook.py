@@ -112,10 +112,11 @@ class Output(_Rules):
 
 
 class Archive(_Rules):
-    """The second copy, and the space that is never used up."""
+    """The second copy, the space that is never used up, and whether other studios file into the same folder."""
 
     second: str | None = None
     reserve_gb: NotNegative
+    shared: bool
 
 
 class Work(_Rules):

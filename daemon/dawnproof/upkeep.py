@@ -13,6 +13,7 @@ from .naming import job_key
 from .report.documents import BagState
 from .storage.bag import verify
 from .storage.disk import digest
+from .storage.names import is_own
 from .storage.studio import REFERENCE, Studio
 
 VERSION = re.compile(r"(?P<job>.+?)(?:\.v(?P<version>\d+))?")
@@ -42,11 +43,15 @@ def verify_archive(studio: Studio, jobs: Sequence[str], progress: Callable[[int]
 
 
 def bags_of(studio: Studio) -> tuple[Path, ...]:
-    """The bags of the archive by name; stagings and references are none."""
+    """The studio's bags in the archive by name; stagings, references and another studio's bags are none."""
     if not studio.archive.is_dir():
         return ()
     return tuple(
-        sorted(p for p in studio.archive.iterdir() if p.is_dir() and p.name != REFERENCE and not p.name.startswith("."))
+        sorted(
+            p
+            for p in studio.archive.iterdir()
+            if p.is_dir() and p.name != REFERENCE and not p.name.startswith(".") and is_own(studio, _job_of(p))
+        )
     )
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import UTC, datetime, timedelta
+from pathlib import Path
 from typing import Annotated
 
 import typer
@@ -10,7 +11,7 @@ import typer
 from . import app
 from .decide import JobNumber, open_ledger
 from .scans import Json
-from .studio import HERE, StudioFolder, studio_and_one
+from .studio import HERE, studio_and_one
 
 
 @app.command()
@@ -42,7 +43,10 @@ def job(words: JobNumber, as_json: Json = False) -> None:
 
 @app.command()
 def morning(
-    studio: StudioFolder = HERE,
+    studios: Annotated[
+        list[Path] | None,
+        typer.Argument(metavar="[STUDIO]...", help="The studio's folder; several for one summary.", show_default=False),
+    ] = None,
     since: Annotated[
         str | None, typer.Option(help="'8h', 'yesterday', a date or a time; else since noon yesterday.")
     ] = None,
@@ -51,19 +55,22 @@ def morning(
     ] = None,
     as_json: Json = False,
 ) -> None:
-    """Write and print the morning summary.
+    """Write and print the morning summary, of several studios in one.
 
     Example: dawnproof morning prints --since yesterday
     """
-    from ..pipeline.morning import last_day, moment, write_morning
+    from ..pipeline.house import HouseWritten, write_house
+    from ..pipeline.morning import Written, last_day, moment, write_morning
     from ..report.documents import to_json
     from ..storage.studio import open_studio
 
     now = datetime.now().astimezone()
-    opened = open_studio(studio)
     begin, until = moment(since, now), last_day(due, now)
-    with open_ledger(opened, reading=True) as ledger:
-        written = write_morning(opened, ledger, begin, now, until)
+    mornings = []
+    for opened in [open_studio(folder) for folder in dict.fromkeys(studios or [HERE])]:
+        with open_ledger(opened, reading=True) as ledger:
+            mornings.append((opened, write_morning(opened, ledger, begin, now, until)))
+    written: Written | HouseWritten = mornings[0][1] if len(mornings) == 1 else write_house(mornings)
     if as_json:
         typer.echo(to_json(written.document))
     else:

@@ -94,10 +94,12 @@ def run_daemon(studio: Studio, until_idle: bool, screen: Any) -> None:
     from ..service import Service
     from ..service.engine import open_engine
     from ..storage.lock import StudioLock
+    from ..storage.names import check_archive
     from ..storage.studio import check_local, make_folders
 
     make_folders(studio)
     check_local(studio.private)
+    check_archive(studio)
     lock = StudioLock(studio, datetime.now().astimezone())
     try:
         ledger = Ledger.open(studio.ledger_path)

@@ -10,6 +10,7 @@ import shutil
 import time
 from collections.abc import Callable, Mapping
 from pathlib import Path
+from urllib.parse import quote
 
 from .. import __version__
 from .errand import Answer, Done, Errand, Failed, Piece, Room, Unfit
@@ -40,7 +41,7 @@ def _answer(errand: Errand, name: str, address: str) -> Answer:
         if why := no_such_room(room):
             return Unfit(name, address, why)
     try:
-        desks = [_desk_in(room) for room in errand.rooms]
+        desks = [_desk_in(room, name) for room in errand.rooms]
     except OSError as error:
         why = f"it cannot write in {error.filename} ({error.strerror}): give its user the right"
         return Unfit(name, address, why)
@@ -55,9 +56,9 @@ def _answer(errand: Errand, name: str, address: str) -> Answer:
         return Failed(address, error)
 
 
-def _desk_in(room: Room) -> Path:
+def _desk_in(room: Room, name: str) -> Path:
     """A folder of this attempt alone: one that was given up may still be writing in its own."""
-    desk = Path(room.path) / secrets.token_hex(8)
+    desk = Path(room.path) / f"{quote(name, safe='')[:64]}-{secrets.token_hex(8)}"
     desk.mkdir()
     for inner in room.inner:
         (desk / inner).mkdir(parents=True, exist_ok=True)

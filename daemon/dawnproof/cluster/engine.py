@@ -197,6 +197,9 @@ class ClusterPool:
             return
         held = line.look.held_by.get(task.number, "")
         if held != task.address:
+            if task.address and self._helpers.is_gone(task.address):
+                name = self._helpers.name(task.address)
+                self._helpers.say_line(f"{name} went away in the middle of {task.subject}; it is done again")
             task.address, task.sent_s = held, now
             task.begun_s = now if held else 0.0
         if held and self._helpers.is_silent(held, now):

@@ -24,6 +24,7 @@ class Helpers:
     def __init__(self, silence_s: float, say: Callable[[News], None]) -> None:
         self._silence_s, self._tell = silence_s, say
         self._known: dict[str, Helper] = {}
+        self._names: dict[str, str] = {}  # of those that are gone too
         self._signs: dict[str, tuple[float, float]] = {}  # address: the last sign of life, and when it was first seen
         self._unfit: dict[str, _Unfit] = {}
         self._standing: dict[str, str] = {}
@@ -31,6 +32,7 @@ class Helpers:
     def see(self, look: Look, now: float) -> None:
         """Take note of what the scheduler said."""
         self._known = dict(look.helpers)
+        self._names |= {address: helper.name for address, helper in look.helpers.items()}
         for address, helper in self._known.items():
             if self._signs.get(address, (None,))[0] != helper.seen:
                 self._signs[address] = (helper.seen, now)
@@ -51,7 +53,11 @@ class Helpers:
 
     def name(self, address: str) -> str:
         """What a person calls the computer at this address."""
-        return self._known[address].name if address in self._known else address
+        return self._names.get(address, address)
+
+    def is_gone(self, address: str) -> bool:
+        """Whether the scheduler knows it no more."""
+        return address not in self._known
 
     def is_silent(self, address: str, now: float) -> bool:
         """Whether it has given no sign of life for too long, or is gone."""
@@ -67,8 +73,10 @@ class Helpers:
 
     def dismiss(self, address: str, name: str, reason: str) -> None:
         """It cannot do the studio's work; it is asked again after a while."""
+        known = address in self._unfit
         self._unfit[address] = _Unfit(name, time.monotonic() + UNFIT_S)
-        self.say(f"helper {name}", f"{name} is worked without: {reason}")
+        if not known:  # the next file would only say the same of another path
+            self.say(f"helper {name}", f"{name} is worked without: {reason}")
 
     def praise(self, address: str) -> None:
         """It did a task as it should, or is gone: whatever was wrong with it is over."""

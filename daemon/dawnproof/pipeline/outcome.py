@@ -9,7 +9,7 @@ from pathlib import Path
 
 from .. import __version__
 from ..errors import MoveError
-from ..jobs import Standing
+from ..jobs import Standing, beds_differ
 from ..ledger.ledger import Ledger
 from ..model import (
     Filing,
@@ -20,6 +20,7 @@ from ..model import (
     JobView,
     Level,
     ListedJob,
+    Needs,
     Outcome,
     Pile,
     Place,
@@ -35,11 +36,17 @@ from ..rulebook import RuleBook
 from ..storage.bag import write_tag_files
 from ..storage.disk import digest
 from ..storage.moves import copy, free_name, make_folder, write_beside
+from ..storage.names import mark_of, take_name
 from ..storage.studio import Studio
 from ..workers.making import JobAsk, Made, PartAsk
 from .steps import STAGING, discard
 
 SOFTWARE = f"Dawnproof {__version__}"
+BEDS_ADVICE = "Set both beds alike, then scan the part again that is not as the work needs it"
+TAKEN_ADVICE = (
+    "Give the work another number with `dawnproof place`, or this studio an archive folder of its own "
+    "([folders] archive)"
+)
 FLATBED_NOTE = (
     "the published guidelines (FADGI 2016) do not recommend flatbeds for paintings with relief; tiles may render it "
     "differently from part to part"
@@ -56,20 +63,23 @@ class Case:
     standing: Standing
     staging: Path
     proofs: Path
+    taken_by: str = ""  # the other studio whose name in a shared archive this is
 
 
 def open_case(studio: Studio, ledger: Ledger, row: JobRow, standing: Standing, listed: ListedJob | None) -> Case:
     """Make the folders of an attempt; they are hidden, beside the place where they will stand. Never for a job with
     an open filing. MoveError where that cannot be done."""
     book = studio.book.for_job(row.job, listed.medium if listed else "")
-    staging = studio.archive / f"{STAGING}{row.job}"
-    proofs = studio.proof / f"{STAGING}{row.job}"
+    owner = take_name(studio, row.job)
+    staging = studio.archive / f"{STAGING}{mark_of(studio)}{row.job}"
+    proofs = studio.proof / f"{STAGING}{mark_of(studio)}{row.job}"
     for folder in (staging, proofs):
         if not discard(folder, ledger):
             raise MoveError(f"{folder} may hold scans that are nowhere else; look into it, then move it away")
     make_folder(staging / "data" / "parts")
     make_folder(proofs)
-    return Case(replace(row, kind=book.kind), book, listed, standing, staging, proofs)
+    row = replace(row, kind=book.kind, accepted=row.accepted and owner is None)  # no word of a person's frees a name
+    return Case(row, book, listed, standing, staging, proofs, owner.words if owner else "")
 
 
 def close_case(case: Case, ledger: Ledger) -> None:
@@ -114,6 +124,12 @@ def job_findings(case: Case) -> tuple[Finding, ...]:
         found.append(
             make_finding("job", "contradiction", Level.FAULT, f"the names contradict: {standing.contradiction}")
         )
+    if beds := beds_differ(standing.parts):
+        finding = make_finding("job", "contradiction", Level.FAULT, f"the beds contradict: {beds}", BEDS_ADVICE)
+        found.append(replace(finding, needs=Needs.ARTWORK))
+    if case.taken_by:
+        text = f"the name {case.row.job} belongs to another studio in this archive: {case.taken_by}"
+        found.append(make_finding("job", "contradiction", Level.FAULT, text, TAKEN_ADVICE))
     for row in standing.strangers:
         found += [f for f in row.findings if f.name == "other_picture"]
     if case.row.refused:

@@ -13,6 +13,7 @@ from ..ledger.ledger import Ledger
 from ..model import EventRow, shown
 from ..storage.disk import failed, fsync_dir, rename_noreplace
 from ..storage.moves import free_name, make_folder, remove_stale_parts, write_beside
+from ..storage.names import mark_of
 from ..storage.studio import Studio
 
 STAGING = ".dawnproof-staging-"  # beside its final name, on the same disk
@@ -105,10 +106,11 @@ def discard(staging: Path, ledger: Ledger) -> bool:
 def clear_leftovers(studio: Studio, ledger: Ledger, busy: Collection[str]) -> None:
     """Stagings and half copies of plans that never were: their scans are still where they came from. Those of busy
     jobs, whose plan is open, stay."""
-    kept = {f"{mark}{job}" for job in busy for mark in (STAGING, OLDER)}
+    own = mark_of(studio)  # in a shared archive another studio's stagings are none of ours
+    kept = {f"{mark}{own}{job}" for job in busy for mark in (STAGING, OLDER)}
     for folder in (studio.archive, studio.proof, studio.rework, studio.bench / "pictures"):
         for entry in _entries(folder):
-            if entry.name.startswith((STAGING, OLDER)) and entry.name not in kept:
+            if entry.name.startswith((f"{STAGING}{own}", OLDER)) and entry.name not in kept:
                 discard(entry, ledger)
     for folder in _folders_of_copies(studio):
         if folder.is_dir() and not busy:
