@@ -15,6 +15,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import cv2
 import numpy as np
 import numpy.typing as npt
 from scipy import fft, linalg
@@ -28,6 +29,8 @@ GAIN_VARIANCE = 10.0  # how freely the two views may differ in level, in varianc
 LEAST_NOISE = 1e-4
 NOTHING_IN_COMMON_PX = 1e5
 PER_PX = 8
+EMPTY = 0.1  # of the usual variance of a column
+SLOW_ROWS = 15  # what changes more slowly along the travel is left out: a crease, a fold, an upright line
 
 
 @dataclass(frozen=True)
@@ -57,18 +60,35 @@ class Process:
         """What `half` columns on either side of a stitch have to do with each other when its views are displaced by
         shift_px (+ lifted; negative: content is missing)."""
         at = np.arange(-half, half, dtype=np.float64) + 0.5
-        covariance = _covariance(self, at, right_share(at, blend_px), shift_px)
-        covariance += 1e-6 * np.eye(2 * half)
-        factor = linalg.cho_factor(covariance, lower=True)
-        inverse = linalg.cho_solve(factor, np.eye(2 * half))
-        return Form(covariance, np.asarray(inverse), float(np.log(np.diag(factor[0])).sum()))
+        return _form(_covariance(self, at, right_share(at, blend_px), shift_px))
+
+
+def _form(covariance: Floats) -> Form:
+    ridged = covariance + 1e-6 * np.eye(len(covariance))
+    factor = linalg.cho_factor(ridged, lower=True)
+    inverse = linalg.cho_solve(factor, np.eye(len(covariance)))
+    return Form(ridged, np.asarray(inverse), float(np.log(np.diag(factor[0])).sum()))
 
 
 def even_rows(rows: Rows) -> Rows:
     """(rows, columns) made independent of the rows above, each brought to the same strength (faint ones less)."""
-    calm = _unpredicted(rows)
+    calm = _filled(_unpredicted(rows))
     scale = np.sqrt(np.mean(calm**2, axis=1, keepdims=True))
     return np.asarray(calm / np.maximum(scale, 0.3 * float(np.median(scale)) + 1e-9), dtype=np.float32)
+
+
+def _filled(rows: Rows) -> Rows:
+    """Columns that hold nothing, clipped or blank, filled with noise of the usual strength: what is not there would
+    otherwise agree with whatever foretells the columns best, and that is a doubled one."""
+    power = np.mean(rows**2, axis=0)
+    usual = float(np.median(power))
+    empty = power < EMPTY * usual
+    if not empty.any() or empty.all():
+        return rows
+    noise = np.random.default_rng(0).standard_normal((len(rows), int(empty.sum())), dtype=np.float32)
+    filled = rows.copy()
+    filled[:, empty] += np.float32(np.sqrt(usual)) * noise
+    return filled
 
 
 @dataclass(frozen=True)
@@ -95,7 +115,7 @@ class Hypotheses:
 
 def _unpredicted(rows: Rows) -> Rows:
     """What two rows above do not foretell, common coefficients for all columns; the first two rows repeat the third."""
-    calm = rows - rows.mean(axis=0, keepdims=True)
+    calm = rows - cv2.blur(rows, (1, SLOW_ROWS), borderType=cv2.BORDER_REFLECT)
     near = float(np.mean(calm[1:] * calm[:-1]))
     far = float(np.mean(calm[2:] * calm[:-2]))
     power = float(np.mean(calm**2)) * 1.001 + 1e-15
