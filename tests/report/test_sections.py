@@ -3,7 +3,7 @@ from dataclasses import replace
 from report.nights import empty_night, evening, jobs
 from report.scanned import at
 
-from dawnproof.model import ArrivingRow
+from dawnproof.model import ArrivingRow, JobState
 from dawnproof.report.sections import beds, done, found, glass, layout_picture, now, room, tonight, waiting
 
 NIGHT = evening()
@@ -21,7 +21,7 @@ def test_what_goes_on_has_progress_and_time_left() -> None:
 
 def test_files_that_wait_their_turn_share_a_line() -> None:
     queue = tuple(ArrivingRow(f"SL-05{n:02d}_whole.tif", "bed-a", 10**9, at(21), "waiting") for n in range(5))
-    rows = [row.plain for row in now(replace(NIGHT, arriving=queue, progress=()))]
+    rows = [row.plain for row in now(replace(NIGHT, arriving=queue, progress=(), jobs=()))]
     assert rows == ["queued    5 files: SL-0500_whole.tif, SL-0501_whole.tif, SL-0502_whole.tif and 2 more"]
 
 
@@ -58,3 +58,12 @@ def test_done_tells_what_costs_most_first() -> None:
     rows = [row.plain.split()[1] for row in done(NIGHT, 50)]
     assert rows[:4] == ["SL-C405", "SL-0406", "SL-0409", "SL-0410"]
     assert len(done(NIGHT, 5)) == 5
+
+
+def test_a_job_being_joined_is_no_rest_though_its_progress_is_unknown() -> None:
+    view = NIGHT.jobs[0]
+    working = replace(view, row=replace(view.row, state=JobState.WORKING), pile=None)
+    rows = [row.plain for row in now(replace(NIGHT, arriving=(), progress=(), jobs=(working,)))]
+    assert rows[0].startswith("working")
+    assert view.row.job in rows[0]
+    assert len(rows) == 1

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from rich.text import Text
 
-from ..model import ArrivingRow, JobView, Level, Night, Pile, Progress, ScanRow, Space, shown
+from ..model import ArrivingRow, JobState, JobView, Level, Night, Pile, Progress, ScanRow, Space, shown
 from .account import Said, due, faults, in_pile, to_look_at, today
 from .figures import clock, clock_near, counted, due_words, listing, size, span
 from .headlines import expected_due_first, mark_words, waiting_words
@@ -36,11 +36,14 @@ def layout_picture(view: JobView) -> str:
 
 
 def now(night: Night) -> tuple[Text, ...]:
-    """What is measured, joined or filed, with progress and time left; then what is arriving."""
+    """What is measured, joined or filed, with progress and time left (a second terminal does not know them); then what
+    is arriving."""
     busy = {progress.subject for progress in night.progress}
     coming = [row for row in night.arriving if row.file not in busy]
     queued = [shown(row.file) for row in coming if row.state == QUEUED]
     rows = [_progress(progress, night) for progress in night.progress]
+    rows += [line(f"{'working':<10}", (shown(v.row.job), STRONG), f" {layout_picture(v)}  being joined and filed")
+             for v in night.jobs if v.row.state is JobState.WORKING and v.row.job not in busy]  # fmt: skip
     rows += [_arriving(row, night) for row in coming if row.state != QUEUED]
     rows += [line(f"{'queued':<10}{counted(len(queued), 'file')}: {listing(queued, 3)}")] if queued else []
     return tuple(rows) or (line("at rest, watching the inbox"),)
