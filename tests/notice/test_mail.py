@@ -11,6 +11,7 @@ from pathlib import Path
 
 import pytest
 from mail_server import HOST, PASSWORD, USER, PostBox, certificate, free_port, mail_server, silent_server
+from small_studio import called, make_studio
 
 from dawnproof.notice.mail import PASSWORD_VARIABLE, Attempt, Letter, NotSent, Sent, compose, password_of
 from dawnproof.rulebook import Mail, load_book, read_book
@@ -210,3 +211,28 @@ def test_the_password_comes_from_a_file_or_the_environment(tmp_path: Path) -> No
 
 def test_nothing_is_sent_until_a_book_says_so() -> None:
     assert load_book("fine-art").mail.host is None
+
+
+def test_knocking_signs_in_and_sends_nothing(tmp_path: Path) -> None:
+    context, authority = certificate(tmp_path)
+    (tmp_path / "secret").write_text(PASSWORD, "utf-8")
+    with mail_server(tls=context, auth=True) as server:
+        by = rules(
+            f'port = {server.port}\nuser = "{USER}"\npassword_file = "secret"\nca_file = "{authority}"', "starttls"
+        )
+        assert Attempt(by, tmp_path, lambda: None).knock() == Sent()
+        (tmp_path / "secret").write_text("wrong", "utf-8")
+        assert isinstance(Attempt(by, tmp_path, lambda: None).knock(), NotSent)
+    assert not server.box.letters
+
+
+def test_ready_says_whether_the_server_answers(tmp_path: Path) -> None:
+    with mail_server() as server:
+        mail = f'[mail]\nhost = "{HOST}"\nsecurity = "none"\nfrom = "p@example.org"\nto = ["a@example.org"]\n'
+        here = make_studio(tmp_path / "prints", more=f"{mail}port = {server.port}\n")
+        _, text, _ = called("ready", here)
+        assert f"ok       mail: {HOST} answers" in text
+    code, text, _ = called("ready", here)
+    assert code == 1
+    assert "PROBLEM  mail: the mail server 127.0.0.1 cannot be reached" in text
+    assert not server.box.letters

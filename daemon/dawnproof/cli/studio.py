@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from . import app
 from .scans import Json
+
+if TYPE_CHECKING:
+    from ..storage.readiness import Line
+    from ..storage.studio import Studio
 
 StudioFolder = Annotated[Path, typer.Argument(help="The studio's folder.", show_default=False)]
 HERE = Path()
@@ -112,17 +116,32 @@ def rules_try(
 def ready(
     studio: Annotated[Path | None, typer.Argument(help="The studio's folder.", show_default=False)] = None,
 ) -> None:
-    """Is this machine ready: versions, folders, permissions, free space, watch limits, codecs.
+    """Is this machine ready: versions, folders, permissions, free space, watch limits, codecs, the mail server.
 
     Example: dawnproof ready prints
     """
     from ..storage.readiness import examine_machine
     from ..storage.studio import open_studio
 
-    found = examine_machine(open_studio(studio) if studio else None)
+    opened = open_studio(studio) if studio else None
+    found = [*examine_machine(opened), *(_mail_lines(opened) if opened else ())]
     for line in found:
         typer.echo(f"{'ok     ' if line.ok else 'PROBLEM'}  {line.about}: {line.text}")
     raise typer.Exit(0 if all(line.ok for line in found) else 1)
+
+
+def _mail_lines(studio: Studio) -> list[Line]:
+    """Whether the mail server answers and takes the password; no letter is sent."""
+    from ..notice.mail import Attempt, NotSent
+    from ..storage.readiness import Line
+
+    rules = studio.book.mail
+    if rules.host is None:
+        return []
+    came = Attempt(rules, studio.root, lambda: None).knock()
+    if isinstance(came, NotSent):
+        return [Line(False, "mail", came.words)]
+    return [Line(True, "mail", f"{rules.host} answers{' and takes the password' if rules.user else ''}")]
 
 
 @app.command()

@@ -99,10 +99,17 @@ class Attempt:
 
     def send(self, data: bytes) -> Sent | NotSent:
         """Hand the letter over. Every error of network and server becomes a NotSent in plain words."""
+        return self._with_server(lambda server: self._hand_over(server, data))
+
+    def knock(self) -> Sent | NotSent:
+        """Reach the server and sign in as for a letter, and send none: Sent() where one could go out."""
+        return self._with_server(lambda server: Sent())
+
+    def _with_server(self, task: Callable[[smtplib.SMTP], Sent]) -> Sent | NotSent:
         try:
             self._server = self._connected()
             self._sign_in(self._server)
-            came = self._hand_over(self._server, data)
+            came = task(self._server)
             self._take_leave(self._server)
             return came
         except smtplib.SMTPResponseException as error:
