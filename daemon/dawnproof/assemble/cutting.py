@@ -14,7 +14,10 @@ from .blend import Layer, Mosaic
 from .cut import Field, Image, cut_between, field_over
 from .layout import Layout
 from .parts import Cut
-from .view import apply, at_level, compose, shrink
+from .view import View, apply, at_level, compose, shrink
+
+Floats = npt.NDArray[np.float64]
+STRIP_SHOWN = 0.01  # of a strip's pixels: below, it is not used
 
 _BAND = 512
 
@@ -107,16 +110,19 @@ def _reduced(layer: Layer, field: Field) -> Image:
 
 
 def _barred(layer: Layer, field: Field) -> Image:
-    part = layer.mover.view.part
-    if not part.seams_px:
+    if not layer.mover.view.part.seams_px:
         return np.zeros(field.shape, np.float32)
     x, y = layer.mover.source(field.columns[None, :], field.rows[:, None])
-    to_part = layer.mover.view.to_part
-    across = to_part[0, 0] * x + to_part[0, 1] * y + to_part[0, 2]
-    barred = np.zeros(field.shape, bool)
-    for seam in part.seams_px:
-        barred |= np.abs(across - seam) <= part.seam_halfwidth_px
-    return barred.astype(np.float32)
+    return in_strip(layer.mover.view, x, y).astype(np.float32)
+
+
+def in_strip(view: View, x: Floats, y: Floats) -> npt.NDArray[np.bool_]:
+    """Which places of an upright view lie in a stitch strip of its part."""
+    across = view.to_part[0, 0] * x + view.to_part[0, 1] * y + view.to_part[0, 2]
+    barred = np.zeros(np.shape(across), bool)
+    for seam in view.part.seams_px:
+        barred |= np.abs(across - seam) <= view.part.seam_halfwidth_px
+    return barred
 
 
 def _seen_row(mosaic: Mosaic, row: int, field: Field) -> tuple[Image, npt.NDArray[np.bool_], Image]:
@@ -137,8 +143,14 @@ def _seen_row(mosaic: Mosaic, row: int, field: Field) -> tuple[Image, npt.NDArra
     return values, total > 0.5, barred
 
 
+def _on_work(layer: Layer, x: Floats, y: Floats) -> npt.NDArray[np.bool_]:
+    """Which places of the part's view show its work: a stitch in the lid spoils nothing."""
+    box = layer.mover.view.work
+    return np.asarray((x >= box.x) & (x < box.right) & (y >= box.y) & (y < box.bottom))
+
+
 def strips_left(mosaic: Mosaic, layout: Layout) -> tuple[Strip, ...]:
-    """How much of every part's stitch strips is shown, looked at on a coarse net."""
+    """How much of every part's stitch strips on the work is shown, looked at on a coarse net."""
     step = max(1.0, float(np.sqrt(layout.width * layout.height / 400_000)))
     u, v = np.arange(0, layout.width, step), np.arange(0, layout.height, step)
     shares = mosaic.shares(u, v)
@@ -152,7 +164,7 @@ def strips_left(mosaic: Mosaic, layout: Layout) -> tuple[Strip, ...]:
         across = to_part[0, 0] * x + to_part[0, 1] * y + to_part[0, 2]
         shown = shares.get(index, np.zeros((len(v), len(u))))
         for seam in part.seams_px:
-            strip = has[index] & (np.abs(across - seam) <= part.seam_halfwidth_px)
+            strip = has[index] & _on_work(layer, x, y) & (np.abs(across - seam) <= part.seam_halfwidth_px)
             count = max(1, int(strip.sum()))
             used = float(shown[strip].sum()) / count
             avoidable = float((shown * (covered > 1))[strip].sum()) / count

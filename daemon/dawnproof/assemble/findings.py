@@ -8,15 +8,13 @@ import numpy as np
 
 from ..model import MM_PER_INCH, Reading
 from .bend import trimmed_size
-from .cutting import Strip
+from .cutting import STRIP_SHOWN, Strip
 from .layout import Layout, closure
 from .neighbours import Neighbours, place_of
 from .parts import JoinNote, JoinSettings, Overlap, Warp
 from .tone import Tone
 from .view import compose, inverse
 from .warp import apart_after, bent_at
-
-_STRIP_SHOWN = 0.01
 
 
 def overlaps_of(
@@ -143,9 +141,9 @@ def _strips(strips: Sequence[Strip]) -> list[JoinNote]:
     notes = []
     for strip in strips:
         place = f"the stitch strip of {strip.part} at {strip.place_px:.0f} px"
-        if strip.shown_share < _STRIP_SHOWN:
+        if strip.shown_share < STRIP_SHOWN:
             notes.append(JoinNote("strip_not_used", f"{place} is not used: another part covers it", part=strip.part))
-        elif strip.avoidable_share > _STRIP_SHOWN:
+        elif strip.avoidable_share > STRIP_SHOWN:
             notes.append(
                 JoinNote("strip_used", f"{place} is shown in part although another part covers it", part=strip.part)
             )

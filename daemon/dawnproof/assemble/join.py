@@ -13,19 +13,21 @@ from ..errors import JoinRefused
 from ..measure.curve import ToneCurve, tone_curve
 from .belong import check_formats
 from .blend import Layer, Mosaic
-from .cutting import cut_all
+from .cutting import STRIP_SHOWN, Strip, cut_all, in_strip
 from .findings import notes_of, overlaps_of, readings_of
+from .fit import adrift
 from .geometry import compare
 from .layout import Layout, lay_out
 from .neighbours import Neighbours, find_neighbours
 from .parts import JoinPart, JoinPlan, JoinSettings, Overlap, Pixels, PlacedPart, Warp
 from .resample import Mover
 from .tone import Tone, even_out, gain_table
-from .view import View, compose, inverse
+from .view import View, apply, compose, inverse
 from .warp import bent_pairs
 
 Progress = Callable[[float, str], None]
 BAND_ROWS = 512
+_LAY_FLAT = "lay the work flat, in the same way for every part, and scan the parts again"
 
 
 def _silent(share: float, doing: str) -> None:
@@ -58,6 +60,7 @@ def plan_join(
     progress(0.75, "cutting")
     layers = layers_of(views, placed, curve)
     cuts, strips = cut_all(layers, layout, settings.feather_px)
+    _refuse_adrift(neighbours, strips, settings)
     geometry = None
     for overview in (part for part in parts if part.label == "overview"):
         progress(0.9, "comparing with the overview")
@@ -94,22 +97,34 @@ def _refuse_clipped(neighbours: Neighbours, tone: Tone, settings: JoinSettings) 
 
 
 def _refuse_lifted(neighbours: Neighbours, overlaps: Sequence[Overlap], settings: JoinSettings) -> None:
-    flat = "lay the work flat, in the same way for every part, and scan the parts again"
     for overlap in overlaps:
         if overlap.warp_px > settings.most_warp_px or overlap.residual_px > settings.most_residual_px:
             raise JoinRefused(
                 "lift",
                 f"{overlap.a} and {overlap.b} differ by up to {max(overlap.warp_px, overlap.residual_px):.1f} px"
                 " that no smooth correction takes away: the work lay differently or was lifted",
-                flat,
+                _LAY_FLAT,
             )
+
+
+def _refuse_adrift(neighbours: Neighbours, strips: Sequence[Strip], settings: JoinSettings) -> None:
+    """Places of an overlap that do not show the same. What lies in a stitch strip that the joined image leaves out does
+    not count: doubling there is expected and harmless."""
+    shown = {strip.part for strip in strips if strip.shown_share >= STRIP_SHOWN}
     for (a, b), fit in neighbours.pairs.items():
-        if fit.adrift_share > settings.most_adrift_share:
+        first, second = neighbours.views[a], neighbours.views[b]
+        places = adrift(fit.matches)
+        left_out = np.zeros(len(places), bool)
+        for view, seen in ((first, places), (second, apply(fit.matrix, places))):
+            if view.name not in shown:
+                left_out |= in_strip(view, seen[:, 0], seen[:, 1])
+        share = float((~left_out).sum()) / max(1, fit.matches.tested)
+        if share > settings.most_adrift_share:
             raise JoinRefused(
                 "lift",
-                f"{fit.adrift_share:.0%} of the overlap of {neighbours.views[a].name} and {neighbours.views[b].name}"
-                " does not show the same: the work lay differently, was lifted or was covered there",
-                flat,
+                f"{share:.0%} of the overlap of {first.name} and {second.name} does not show the same: the work lay"
+                " differently, was lifted or was covered there",
+                _LAY_FLAT,
             )
 
 

@@ -80,27 +80,27 @@ def join(
 
     Example: dawnproof join SL-0412_L.tif SL-0412_R.tif --out SL-0412.tif
     """
-    from ..errors import UsageError
+    from ..errors import MoveError, UsageError
     from ..report.documents import to_json
     from ..rulebook import load_book
-    from ..workers.joining import HandJoin, join_by_hand
+    from ..workers.joining import HandJoin, join_by_hand, unfinished
     from ..workers.pool import Pool
 
     if len(parts) < 2:
         raise UsageError("a join needs two parts or more; name every part of the work")
     _all_there(parts)
-    if out.exists():
-        raise UsageError(f"{out} exists already; nothing is ever overwritten, name another file")
-    if not out.parent.is_dir():
-        raise UsageError(f"the folder {out.parent} does not exist; make it first")
+    _free_place(out)
     rules = load_book(book)
     ask = HandJoin(tuple(str(p) for p in parts), str(out), rules, rules.bed(bed), _software())
     pool = Pool(1, rules.work.memory_mb * 2, 24 * 3600.0, 1)
     try:
         future = pool.submit("joining", out.name, join_by_hand, ask)
         document = _with_bar(pool, future, f"joining {len(parts)} parts", as_json)
+    except MoveError as error:  # a full disk, a place taken meanwhile: no word on whether the parts belong together
+        raise UsageError(str(error)) from error
     finally:
         pool.close(wait=False)
+        unfinished(out).unlink(missing_ok=True)  # a child that was ended cannot clean up
     if as_json:
         typer.echo(to_json(document))
     elif document["refused"]:
@@ -112,6 +112,22 @@ def join(
     else:
         _print_join(document)
     raise typer.Exit(1 if document["refused"] else 0)
+
+
+def _free_place(out: Path) -> None:
+    """Where the joined image goes, before anything is computed: nothing stands there and something can be written."""
+    import os
+
+    from ..errors import UsageError
+    from ..model import shown
+
+    name, folder = shown(str(out)), shown(str(out.parent))
+    if os.path.lexists(out):
+        raise UsageError(f"{name} exists already; nothing is ever overwritten, name another file")
+    if not out.parent.is_dir():
+        raise UsageError(f"the folder {folder} does not exist; make it first")
+    if not os.access(out.parent, os.W_OK | os.X_OK):
+        raise UsageError(f"nothing can be written into {folder}; change its permissions or name another folder")
 
 
 def _all_there(files: list[Path]) -> None:

@@ -114,14 +114,16 @@ def write_master(
     packing: Packing = Packing.NONE,
     tile_px: int | None = None,
     replace: bool = False,
+    part_name: str = "",
 ) -> Written:
     """Write bands (rows, width, channels) of uint8 or uint16, top to bottom, as a durable file with its digest.
 
-    Written beside its place, fsynced and only then named; another file at the name is a MoveError unless `replace`.
-    `ppi` is across, down. `progress` is told the rows written so far. ValueError when the bands do not add up.
+    Written beside its place as `part_name`, fsynced and only then named; another file at the name is a MoveError
+    unless `replace`. `ppi` is across, down. `progress` is told the rows written so far. ValueError when the bands do
+    not add up.
     """
     plan = _plan(width, height, channels, bits, packing, tile_px)
-    part = path.parent / f".{hashlib.sha256(os.fsencode(path.name)).hexdigest()[:16]}.part"
+    part = path.parent / (part_name or f".{hashlib.sha256(os.fsencode(path.name)).hexdigest()[:16]}.part")
     try:
         part.unlink(missing_ok=True)
         fd = os.open(part, os.O_RDWR | os.O_CREAT | os.O_EXCL | os.O_CLOEXEC, 0o666)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Iterator
 from contextlib import ExitStack
 from dataclasses import dataclass
@@ -20,6 +21,17 @@ from ..storage.tiff_write import MasterTags, Packing, write_master
 from .join_record import join_findings, plan_document, refusal_document
 from .join_source import PartSource, half_strip_px, stitches_px
 from .pool import report_share
+
+UNFINISHED = ".unfinished-join.part"
+MOST_NAME_BYTES = 255
+
+
+def unfinished(out: Path) -> Path:
+    """Where a join is written until it is whole: beside its place, under a name that says what it is. What a killed
+    join left there is removed by the next one to the same place."""
+    room = MOST_NAME_BYTES - len(UNFINISHED)
+    stem = os.fsencode(out.name)[:room].decode("utf-8", "ignore")
+    return out.with_name(stem + UNFINISHED)
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,7 +62,8 @@ def join_by_hand(ask: HandJoin) -> dict[str, Any]:
         try:
             write_master(Path(ask.out), bands, plan.width, plan.height, plan.channels, plan.depth_bits, plan.icc,
                          (first.ppi_x or 300.0, first.ppi_y or 300.0), tags,
-                         packing=Packing[ask.book.output.compression.upper()])  # fmt: skip
+                         packing=Packing[ask.book.output.compression.upper()],
+                         part_name=unfinished(Path(ask.out)).name)  # fmt: skip
         except ScanError as error:
             return _refused(JoinRefused("unreadable", str(error)))
     return plan_document(plan, ask.out, join_findings(plan, ask.book))

@@ -122,10 +122,10 @@ def make_job(ask: JobAsk) -> Made:
     """Join, crop, proof and judge; errors of single files are ScanErrors, a refused join is a finding. Parts in
     different lights are never joined with one another: each light has a master of its own."""
     proofs = Proofs(Path(ask.proofs), ask.book.output.proof_px)
-    lights = sorted({part.light for part in ask.parts}) or [""]
     with ExitStack() as stack:
         scans = {part.file: stack.enter_context(open_scan(Path(part.path))) for part in ask.parts}
         ask = _overview_apart(ask)
+        lights = sorted({part.light for part in ask.parts}) or [""]
         before = {part.scan: part.findings for part in ask.parts}
         ask = replace(ask, parts=tuple(with_outer_sides(part, scans[part.file], ask) for part in ask.parts))
         groups = [replace(ask, parts=tuple(p for p in ask.parts if p.light == light)) for light in lights]
