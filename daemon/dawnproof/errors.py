@@ -10,6 +10,7 @@ DawnproofError                     anything a person can mend; the message says 
 │   └── WorkerDied                 the measuring child ended: memory, time, or a crash
 ├── JoinRefused           exit 1   parts that do not belong together, with the reason
 └── MoveError             exit 1   a move that was not made; the source is untouched
+    ├── BrokenOff         exit 1   told to stop in the middle of a file: it goes on another time
     └── LedgerError       exit 1   the ledger cannot be written: nothing moves
 """
 
@@ -73,6 +74,10 @@ class JoinRefused(DawnproofError):
 
 class MoveError(DawnproofError):
     """A file could not be moved; it is still where it was."""
+
+
+class BrokenOff(MoveError):
+    """Reading or copying was told to stop; nothing is wrong, and nothing of it is left."""
 
 
 class LedgerError(MoveError):

@@ -64,7 +64,7 @@ def bags_of_job(studio: Studio, job: str) -> tuple[Path, ...]:
 def fixity_share(studio: Studio, ledger: Ledger, now_utc: str,
                  progress: Callable[[int], None] = lambda octets: None) -> tuple[FixityRow, ...]:  # fmt: skip
     """Read again the bags that were not read for the longest time, up to tonight's share of the archive. `progress` is
-    told the octets of each file read, and may raise to break off; what was read until then is entered."""
+    told the octets of every block read, and may raise BrokenOff; the bags read until then are entered."""
     bags = bags_of(studio)
     last = {row.bag: row.when_utc for row in ledger.fixity()}
     count = max(1, round(len(bags) * studio.book.fixity.share_percent / 100)) if bags else 0

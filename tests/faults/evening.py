@@ -11,7 +11,7 @@ import threading
 import time
 from collections import Counter
 from collections.abc import Callable
-from concurrent.futures import Executor, Future, ThreadPoolExecutor
+from concurrent.futures import Future
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -23,6 +23,7 @@ import tifffile
 from dawnproof.ledger.ledger import Ledger
 from dawnproof.model import EventRow, Place, Progress, ScanRow
 from dawnproof.service import Service, Tick
+from dawnproof.service.hands import Hand, Worker
 from dawnproof.storage.studio import Studio, make_folders, new_studio, open_studio
 from dawnproof.workers.making import JobAsk
 from dawnproof.workers.pool import Pool
@@ -47,7 +48,7 @@ length_mm = 450.0
 """
 
 
-class Inline(Executor):
+class Inline(Worker):
     """Runs at once, in the caller's thread: every system call of the evening is then one thread's."""
 
     def submit(self, fn: Callable[..., Any], /, *args: Any, **options: Any) -> Future[Any]:
@@ -231,7 +232,7 @@ class Living:
         self.studio = open_studio(root)
         self.heard = Heard([], [])
         self._ledger = Ledger.open(self.studio.ledger_path)
-        given: dict[str, Any] = {"until_idle": False, "threads": lambda name: ThreadPoolExecutor(1, name)} | options
+        given: dict[str, Any] = {"until_idle": False, "threads": Hand} | options
         self.service = service_of(self.studio, self._ledger, self.heard, pool, **given)
         self._thread = threading.Thread(target=self._run, daemon=True)
         self.error: BaseException | None = None

@@ -2,9 +2,9 @@
 
     python fault_folder.py BACK MOUNT
 
-Each line of the file BACK.ctl names an operation and what becomes of it: `read EIO`, `write EDQUOT`, `getattr SLEEP`
-(for as long as the line stands). What is written straight into BACK appears in MOUNT without an event, as on a share
-that another machine writes to. Needs mfusepy and libfuse3.
+Each line of the file BACK.ctl names an operation and what becomes of it: `read EIO`, `write EDQUOT`, `fsync SLEEP` (for
+as long as the line stands), `all SLEEP`. What is written straight into BACK appears in MOUNT without an event, as on a
+share that another machine writes to. Needs mfusepy and libfuse3.
 """
 
 from __future__ import annotations
@@ -40,7 +40,7 @@ class FaultFolder(mfusepy.Operations):
             return []
 
     def _strike(self, operation: str) -> None:
-        while [operation, "SLEEP"] in self._faults():
+        while any(line in self._faults() for line in ([operation, "SLEEP"], ["all", "SLEEP"])):
             time.sleep(0.05)
         for name, fault in self._faults():
             if name == operation:
@@ -57,6 +57,11 @@ class FaultFolder(mfusepy.Operations):
             raise _refusal(error.errno or errno.EIO) from None
         times = {f"st_{t}time": getattr(state, f"st_{t}time_ns") / 1e9 for t in "amc"}
         return {key: getattr(state, key) for key in KEPT} | times
+
+    def statfs(self, path: str) -> dict[str, int]:
+        self._strike("statfs")
+        state = os.statvfs(self._at(path))
+        return {name: getattr(state, name) for name in ("f_bsize", "f_frsize", "f_blocks", "f_bfree", "f_bavail")}
 
     def readdir(self, path: str, fh: Any) -> list[str]:
         self._strike("readdir")

@@ -8,9 +8,14 @@ import os
 import shutil
 import socket
 import subprocess
+import sys
+import threading
 import time
 from collections import Counter
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
+from typing import Any
 
 import pytest
 from faults import evening
@@ -21,8 +26,9 @@ from real_disks import run
 from dawnproof.ledger.ledger import Ledger
 from dawnproof.model import Place
 from dawnproof.notice.service_notify import ServiceNotify
+from dawnproof.service import arrivals, loop
 from dawnproof.storage.studio import Studio
-from dawnproof.watch import observer
+from dawnproof.watch import inbox, observer
 
 
 def drop_half(studio: Studio, folder: Path | None = None) -> str:
@@ -230,23 +236,163 @@ def test_one_bed_away_does_not_hold_up_the_other(tmp_path: Path, memory_disk: Mo
 # 15: a share that does not answer
 
 
-def test_a_share_that_hangs_stops_the_signs_of_life(tmp_path: Path, share: FaultyShare) -> None:
-    """No sign of life goes to the service manager while the loop waits for a share; all goes on when it answers."""
-    (share.back / "inbox").mkdir()
-    studio = evening.studio_at(tmp_path / "studio", f'[folders]\ninbox = "{share.mount / "inbox"}"\n')
-    with socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM) as manager:
-        manager.bind(str(tmp_path / "notify"))
-        manager.settimeout(0.2)
-        notify = ServiceNotify({"NOTIFY_SOCKET": str(tmp_path / "notify")})
-        with evening.Living(studio.root, notify=notify, beat_s=0.3) as daemon:
-            daemon.until(lambda: "WATCHDOG=1" in heard(manager), "signs of life")
-            share.fail("getattr SLEEP")
-            daemon.until(lambda: silent(manager, 1.5), "silence")
-            share.heal()
-            daemon.until(lambda: "WATCHDOG=1" in heard(manager), "signs of life again")
-            entered = Counter([evening.scan(share.back / "inbox" / "SL-0001_whole.tif", 1)])
+def test_a_bed_that_hangs_holds_up_no_other(tmp_path: Path, share: FaultyShare) -> None:
+    """Said within five seconds on dashboard and in the log; the other bed goes on, signs of life go to the service
+    manager, and all goes on when the share answers."""
+    studio = evening.studio_at(tmp_path / "studio")
+    bed = studio.inbox / "bed-b"
+    run("mount", "--bind", str(share.mount), str(bed))
+    try:
+        with (
+            signs_of_life(tmp_path) as (manager, notify),
+            evening.Living(studio.root, notify=notify, beat_s=0.3) as daemon,
+        ):
+            entered = Counter([drop_half(studio, share.back)])
+            daemon.until(lambda: waits(daemon), "admission")
+            share.fail("all SLEEP")
+            assert daemon.until(lambda: "bed-b does not answer" in daemon.alarms, "an alarm") < 5.0
+            assert daemon.heard.said("bed-b does not answer"), "in the log as well"
+            begun = time.monotonic()
+            entered[evening.scan(studio.inbox / "bed-a" / "SL-0001_whole.tif", 1)] += 1
             daemon.until_filed("SL-0001")
+            assert time.monotonic() - begun < 15, "no slower than ever"
+            daemon.until(lambda: "WATCHDOG=1" in heard(manager), "signs of life")
+            assert not daemon.heard.said("was taken out of the inbox"), "who does not answer has lost nothing"
+            share.heal()
+            daemon.until_calm()
+            entered[evening.scan(share.back / "SL-0412_R.tif", 1, "R")] += 1
+            daemon.until_filed("SL-0412")
+        evening.check_census(studio, entered)
+    finally:
+        subprocess.run(["umount", "-l", str(bed)], check=False, capture_output=True)
+
+
+@pytest.mark.parametrize("name", ["inbox", "archive"])
+def test_a_folder_that_hangs_is_said_and_waited_for(name: str, tmp_path: Path, share: FaultyShare) -> None:
+    """With its screen: nothing that is drawn may ask the disk that hangs."""
+    (share.back / name).mkdir()
+    studio = evening.studio_at(tmp_path / "studio", f'[folders]\n{name} = "{share.mount / name}"\n')
+    with evening.Living(studio.root) as daemon:
+        daemon.rest(0.5)
+        share.fail("all SLEEP")
+        assert daemon.until(lambda: f"{name} does not answer" in daemon.alarms, "an alarm") < 5.0
+        written = share.back / "inbox" if name == "inbox" else studio.inbox
+        entered = Counter([evening.scan(written / "SL-0001_whole.tif", 1)])
+        if name == "archive":
+            daemon.until(lambda: daemon.heard.said("SL-0001_whole.tif: whole measured"), "measuring goes on")
+        daemon.rest(1.0)
+        share.heal()
+        daemon.until_filed("SL-0001")
+        daemon.until_calm()
     evening.check_census(studio, entered)
+
+
+def test_a_daemon_with_a_hung_folder_ends_in_time(tmp_path: Path, share: FaultyShare) -> None:
+    """Its child is held in a system call that does not return, and what it began cannot be tidied away either."""
+    (share.back / "archive").mkdir()
+    studio = evening.studio_at(tmp_path / "studio", f'[folders]\narchive = "{share.mount / "archive"}"\n')
+    environment = os.environ | {"PYTHONPATH": str(Path(__file__).parents[2] / "daemon")}
+    daemon = subprocess.Popen([sys.executable, "-m", "dawnproof", "watch", str(studio.root), "--plain"],
+                              stdout=subprocess.PIPE, text=True, env=environment)  # fmt: skip
+    try:
+        assert daemon.stdout
+        assert any("watches the studio" in line for line in daemon.stdout)
+        share.fail("rename SLEEP")
+        entered = Counter([evening.scan(studio.inbox / "SL-0001_whole.tif", 1)])
+        assert any("whole measured" in line for line in daemon.stdout)
+        until = time.monotonic() + 40
+        while not (parts := list((share.back / "archive").rglob("*.part"))):
+            assert time.monotonic() < until, "something is being written"
+            time.sleep(0.1)
+        time.sleep(1.0)
+        assert list((share.back / "archive").rglob("*.part")) == parts, "and is held"
+        begun = time.monotonic()
+        daemon.terminate()
+        assert daemon.wait(timeout=30) == 0
+        print(f"ended after {time.monotonic() - begun:.1f} s")
+        assert time.monotonic() - begun < 10
+    finally:
+        share.heal()
+        daemon.kill()
+        daemon.wait(timeout=30)
+    evening.run_until_idle(studio.root)
+    evening.check_census(studio, entered)
+
+
+def test_a_loop_that_is_held_is_said_by_another_thread(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A folder that hangs between being asked and being used keeps the loop with it."""
+    studio = evening.studio_at(tmp_path / "studio")
+    go, real = threading.Event(), inbox.scan_inbox
+    with (
+        signs_of_life(tmp_path) as (manager, notify),
+        evening.Living(studio.root, notify=notify, beat_s=0.3) as daemon,
+    ):
+        daemon.until(lambda: "WATCHDOG=1" in heard(manager), "signs of life")
+
+        def hanging(*given: Any, **options: Any) -> Any:
+            go.wait()
+            return real(*given, **options)
+
+        monkeypatch.setattr(arrivals, "scan_inbox", hanging)
+        assert daemon.until(lambda: "the daemon waits for the inbox" in daemon.alarms, "an alarm", 10.0) < 6.5
+        assert daemon.heard.said("the daemon waits for the inbox")
+        daemon.until(lambda: silent(manager, 1.5), "no signs of life meanwhile")
+        go.set()
+        daemon.until_calm()
+        daemon.until(lambda: "WATCHDOG=1" in heard(manager), "signs of life again")
+        entered = Counter([evening.scan(studio.inbox / "SL-0001_whole.tif", 1)])
+        daemon.until_filed("SL-0001")
+    evening.check_census(studio, entered)
+
+
+def test_a_thread_that_died_stops_the_signs_of_life(tmp_path: Path) -> None:
+    """What is handed to it would wait for ever, while the loop goes round as if nothing were wrong."""
+    studio = evening.studio_at(tmp_path / "studio")
+    with (
+        signs_of_life(tmp_path) as (manager, notify),
+        evening.Living(studio.root, notify=notify, beat_s=0.3) as daemon,
+    ):
+        entered = Counter([evening.scan(studio.inbox / "SL-0001_whole.tif", 1)])
+        daemon.until_filed("SL-0001")
+        daemon.until(lambda: "WATCHDOG=1" in heard(manager), "signs of life")
+        daemon.service._filing.shutdown(wait=True)  # its thread ends, and nobody was told
+        daemon.until(lambda: "a part of the daemon has died (filing)" in daemon.alarms, "an alarm", 5.0)
+        daemon.until(lambda: silent(manager, 1.5), "silence")
+    evening.check_census(studio, entered)
+
+
+def test_a_filing_that_is_held_is_said_and_left_at_the_end(
+    tmp_path: Path, share: FaultyShare, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The folder answers, but one call does not return: measuring goes on, the daemon ends without its thread."""
+    monkeypatch.setattr(loop, "HELD_S", 1.0)
+    monkeypatch.setattr(loop, "END_S", 1.0)
+    (share.back / "rework").mkdir()
+    studio = evening.studio_at(tmp_path / "studio", f'[folders]\nrework = "{share.mount / "rework"}"\n')
+    with evening.Living(studio.root) as daemon:
+        share.fail("rename SLEEP")
+        entered = Counter([evening.scan(studio.inbox / "scan50.tif", 50)])
+        daemon.until(lambda: "filing waits for a disk" in daemon.alarms, "an alarm", 30.0)
+        entered[evening.scan(studio.inbox / "SL-0412_L.tif", 1, "L")] += 1
+        daemon.until_said("SL-0412_L.tif: L measured")
+        begun = time.monotonic()
+        daemon.service.stop.set()
+        daemon.until(lambda: daemon.heard.said("stopped in order"), "its end")
+        assert time.monotonic() - begun < 5
+        assert daemon.service.still_moving(), "the thread is still held: the process has to end without it"
+        share.heal()
+        daemon.until(lambda: not daemon.service.still_moving(), "letting go")
+    evening.run_until_idle(studio.root)
+    evening.check_census(studio, entered)
+
+
+@contextmanager
+def signs_of_life(folder: Path) -> Iterator[tuple[socket.socket, ServiceNotify]]:
+    """A service manager that only listens."""
+    with socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM) as manager:
+        manager.bind(str(folder / "notify"))
+        manager.settimeout(0.2)
+        yield manager, ServiceNotify({"NOTIFY_SOCKET": str(folder / "notify")})
 
 
 def heard(manager: socket.socket) -> str:

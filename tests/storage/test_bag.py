@@ -14,7 +14,7 @@ from typing import Any
 import bagit
 import pytest
 
-from dawnproof.errors import MoveError
+from dawnproof.errors import BrokenOff, MoveError
 from dawnproof.storage.bag import BagCheck, read_manifest, verify, write_tag_files
 
 FILES = {"data/parts/SL-0412_L.tif": b"abcdef", "data/record.json": os.urandom(100)}
@@ -66,6 +66,14 @@ def test_a_sound_bag_is_ok_and_progress_is_told(bag: Path) -> None:
     assert sum(told) == 106 + sum(
         (bag / name).stat().st_size for name in ("bagit.txt", "bag-info.txt", "manifest-sha256.txt")
     )
+
+
+def test_reading_that_is_broken_off_calls_nothing_unreadable(bag: Path) -> None:
+    def stop(octets: int) -> None:
+        raise BrokenOff("later")
+
+    with pytest.raises(BrokenOff, match="later"):
+        verify(bag, stop)
 
 
 def flip(path: Path) -> None:

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from dawnproof.errors import MoveError
+from dawnproof.errors import BrokenOff, MoveError
 from dawnproof.storage import disk
 
 
@@ -37,7 +37,7 @@ def test_a_file_that_changes_while_it_is_digested_has_no_digest(
     path = tmp_path / "a"
     path.write_bytes(b"abc")
 
-    def reading(fd: int) -> str:
+    def reading(fd: int, read: object) -> str:
         if change == "append":
             path.write_bytes(b"abcd")
         elif change == "replace":
@@ -71,3 +71,17 @@ def test_file_systems_are_told_apart(tmp_path: Path) -> None:
 def test_errors_are_sentences_with_a_mend_and_a_harmless_name() -> None:
     error = disk.failed("moving to", Path("/a/\x1b[2J.tif"), OSError(errno.ENOSPC, "No space left on device"))
     assert str(error) == r"moving to /a/\x1b[2J.tif failed (No space left on device); make room on that disk"
+
+
+def test_reading_is_told_block_by_block_and_can_be_broken_off(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(disk, "BLOCK_BYTES", 10)
+    path, told = tmp_path / "a", list[int]()
+    path.write_bytes(bytes(25))
+    disk.digest(path, told.append)
+    assert told == [10, 10, 5]
+
+    def stop(octets: int) -> None:
+        raise BrokenOff("later")
+
+    with pytest.raises(BrokenOff, match="later"):
+        disk.digest(path, stop)

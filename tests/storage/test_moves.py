@@ -17,7 +17,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from dawnproof.errors import MoveError
+from dawnproof.errors import BrokenOff, MoveError
 from dawnproof.model import Identity
 from dawnproof.storage import disk, moves
 from dawnproof.storage.moves import Step, copy, free_name, make_folder, move, remove_stale_parts, write_beside
@@ -157,7 +157,7 @@ def test_a_rename_with_the_known_identity_reads_nothing(tmp_path: Path, monkeypa
     source, target = tmp_path / "a.tif", tmp_path / "b.tif"
     source.write_bytes(DATA)
     known = disk.digest(source).identity
-    monkeypatch.setattr(moves, "digest", lambda path: pytest.fail("read again"))
+    monkeypatch.setattr(moves, "digest", lambda path, read: pytest.fail("read again"))
     move(source, target, SHA, known=known)
     assert_moved(source, target)
 
@@ -201,6 +201,88 @@ def test_a_failed_fsync_is_answered_by_writing_anew(
     move(source, target, SHA)
     assert_moved(source, target)
     assert target.stat().st_ino == synced[1] != synced[0]
+
+
+def test_what_the_scan_program_wrote_and_the_disk_lost_is_written_anew(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """On one file system a rename would do, but the scan's own fsync fails: it is never asked again, not at a second
+    attempt either; the scan is copied from what can still be read, and the copy made durable."""
+    source, target = tmp_path / "inbox" / "a.tif", tmp_path / "archive" / "a.tif"
+    for path in (source, target):
+        path.parent.mkdir()
+    source.write_bytes(DATA)
+    scan = source.stat().st_ino
+    asked: list[int] = []
+    real = os.fsync
+
+    def failing(fd: int) -> None:
+        number = os.fstat(fd).st_ino
+        asked.append(number)
+        if number == scan or len(asked) == 2:  # the scan, and the first attempt at its copy
+            raise OSError(errno.EIO if number == scan else errno.ENOSPC, "refused")
+        real(fd)
+
+    monkeypatch.setattr(os, "fsync", failing)
+    with pytest.raises(MoveError, match="refused"):
+        move(source, target, SHA)
+    assert source.read_bytes() == DATA
+    assert list(target.parent.iterdir()) == []
+    move(source, target, SHA)
+    assert_moved(source, target)
+    assert asked.count(scan) == 1
+    assert target.stat().st_ino in asked, "the copy was made durable"
+    assert target.stat().st_ino != scan
+
+
+def test_a_large_copy_is_forced_to_disk_as_it_grows(
+    elsewhere: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """An error shows in the middle, and is answered by writing anew; a stop is obeyed between the blocks."""
+    source, target = tmp_path / "a.tif", elsewhere / "a.tif"
+    source.write_bytes(DATA)
+    monkeypatch.setattr(moves, "BLOCK_BYTES", 10_000)
+    monkeypatch.setattr(moves, "SYNC_BYTES", 20_000)
+    synced: list[int] = []
+
+    def failing_once(fd: int) -> None:
+        synced.append(os.fstat(fd).st_size)
+        if len(synced) == 2:
+            raise OSError(errno.EIO, os.strerror(errno.EIO))
+
+    monkeypatch.setattr(os, "fdatasync", failing_once)
+    move(source, target, SHA)
+    assert_moved(source, target)
+    assert synced == [20_000, 40_000, 20_000, 40_000, 60_000]
+
+
+def test_a_move_can_be_broken_off_at_every_block_that_is_read(
+    places: tuple[Path, Path], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Proving, copying, reading back, looking once more: nothing is lost, nothing is left, the next attempt ends it."""
+    source, target = places
+    for module in (moves, disk):
+        monkeypatch.setattr(module, "BLOCK_BYTES", 10_000)
+    broken_off = 0
+    for last in range(1, 60):
+        asked = 0
+
+        def proceed(last: int = last) -> None:
+            nonlocal asked
+            asked += 1
+            if asked == last:
+                raise BrokenOff("later")
+
+        try:
+            move(source, target, SHA, proceed=proceed)
+        except BrokenOff:
+            broken_off += 1
+            assert DATA in [p.read_bytes() for p in (source, target) if p.exists()]
+            assert not part_of(target).exists()
+        else:
+            break
+    assert broken_off >= 8
+    assert_moved(source, target)
 
 
 def test_a_copy_that_reads_back_differently_is_thrown_away(

@@ -14,11 +14,13 @@ from .studio import HERE, StudioFolder
 
 if TYPE_CHECKING:
     from ..ledger.ledger import Ledger
-    from ..model import EventRow
+    from ..model import EventRow, Night
+    from ..pipeline.watched import WatchedNight
     from ..service import Service, Tick
     from ..storage.studio import Studio
 
 REFRESH_S = 0.5
+SILENT_S = 1.0  # the screen waits no longer for a folder
 
 
 @app.command()
@@ -111,9 +113,24 @@ def run_daemon(studio: Studio, until_idle: bool, screen: Any) -> None:
                 service.run()
         finally:
             screen.end()
+            if service.still_moving():
+                _leave_at_once()
             ledger.close()
     finally:
         lock.release()
+
+
+def _leave_at_once() -> None:
+    """A thread is held by a disk that hangs. An end like that of a kill is safe, and the only one there is; lock and
+    ledger stay as they are, so that nobody else begins while the thread may still move something."""
+    import os
+    import sys
+
+    error = sys.exc_info()[1]
+    if error is not None and not isinstance(error, KeyboardInterrupt):
+        return
+    sys.stdout.flush()
+    os._exit(130 if error else 0)
 
 
 @contextmanager
@@ -256,21 +273,28 @@ class _Screen:
     """The live dashboard; drawn from the ledger at most twice a second, and only when something may have changed."""
 
     def __init__(self, studio: Studio) -> None:
+        import os
         from datetime import datetime
 
         from rich.console import Console
         from rich.live import Live
 
+        from ..watch.reach import Reach
+
         self._studio = studio
+        self._reach: Reach[object] = Reach(os.statvfs, SILENT_S)
         self._console = Console()
         self._live = Live(console=self._console, screen=True, auto_refresh=False)
         self._tick: Tick | None = None
         self._drawn_s = 0.0
         self._begun = datetime.now().astimezone()
-        self._ledger: Ledger | None = None
+        self._watched: WatchedNight | None = None
+        self._shown: tuple[Night, int, int] | None = None
 
     def begin(self, ledger: Ledger) -> None:
-        self._ledger = ledger
+        from ..pipeline.watched import WatchedNight
+
+        self._watched = WatchedNight(self._studio, ledger, self._begun)
         self._live.start()
 
     def event(self, event: EventRow) -> None:
@@ -286,25 +310,26 @@ class _Screen:
             self.draw()
 
     def draw(self) -> None:
-        from datetime import datetime, timedelta
+        from datetime import datetime
 
-        from ..pipeline.night import gather_night
+        from ..model import shown
         from ..report.dashboard import dashboard
 
-        if self._ledger is None:
+        if self._watched is None:
             return
-        now = datetime.now().astimezone()
-        since = self._begun - timedelta(hours=12)
         tick = self._tick
-        night = gather_night(self._studio, self._ledger, _utc(since), _utc(now), tick.progress if tick else (),
-                             tick.alarms if tick else ())  # fmt: skip
-        self._live.update(dashboard(night, self._console.width, self._console.height), refresh=True)
+        silent = self._silent()
+        alarms = tick.alarms if tick else tuple(f"{shown(str(root))} does not answer" for root in silent)
+        night = self._watched.now(datetime.now().astimezone(), tick.progress if tick else (), alarms, not silent)
+        shown_now = (night, self._console.width, self._console.height)
+        if self._shown is None or self._shown[0] is not night or self._shown[1:] != shown_now[1:]:
+            self._live.update(dashboard(*shown_now), refresh=True)
+            self._shown = shown_now
+
+    def _silent(self) -> list[Path]:
+        """Folders that hang: a screen that asked them would hang with them."""
+        return [root for root, answer in self._reach.look_at_all(self._studio.roots()).items() if not answer.answers]
 
     def end(self) -> None:
         self._live.stop()
-
-
-def _utc(moment: Any) -> Any:
-    from datetime import UTC
-
-    return moment.astimezone(UTC)
+        self._reach.close()

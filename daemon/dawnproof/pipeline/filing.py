@@ -41,7 +41,7 @@ class Filer:
         self._ledger = ledger
         self._roots = roots
         self._now_utc = now_utc
-        self._proceed = proceed
+        self.proceed = proceed
 
     def carry_out(self, filing: Filing) -> None:
         """Make the plan durable, take its steps, enter the result. MoveError leaves the plan open: `recover` goes on
@@ -80,7 +80,7 @@ class Filer:
 
     def _take(self, number: int, filing: Filing) -> None:
         for step in filing.steps:
-            self._proceed()
+            self.proceed()
             self._roots.check(Path(step.target))
             try:
                 self._step(step, filing)
@@ -118,9 +118,9 @@ class Filer:
         if step.final:
             # the staged folder may have settled already; the home follows when it does
             if not Path(step.final).exists():
-                move(source, target, step.sha256, proceed=self._proceed)
+                move(source, target, step.sha256, proceed=self.proceed)
             return
-        move(source, target, step.sha256, proceed=self._proceed)
+        move(source, target, step.sha256, proceed=self.proceed)
         self._ledger.moved(step.scan, place, str(target), str(source), self._now_utc())
 
     def _homes_settled(self, filing: Filing) -> None:
@@ -136,7 +136,7 @@ class Filer:
             return False
         source = Path(step.source)
         self._roots.check(source)
-        return identity(source) is None or digest(source).sha256 != step.sha256
+        return identity(source) is None or digest(source, lambda octets: self.proceed()).sha256 != step.sha256
 
     def _lost(self, step: FilingStep, filing: Filing) -> None:
         """The filing goes on without it."""

@@ -11,6 +11,7 @@ from ..errors import MoveError
 from ..ledger.ledger import Ledger
 from ..model import RootRow, shown
 from ..storage.studio import Studio
+from ..watch.reach import Answer, Reach
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,52 +24,73 @@ class RootProblem:
 
 class Roots:
     """The folders of one studio while one daemon runs. Recorded in the ledger, so that a disk that is missing at the
-    next start is noticed too."""
+    next start is noticed too. Each is looked at in a thread of its own: one that hangs holds up no other."""
 
     def __init__(self, studio: Studio, ledger: Ledger) -> None:
         self._studio = studio
         self._ledger = ledger
+        self._reach: Reach[RootRow] = Reach(self._look)
+        self._beds = tuple(studio.inbox / bed.name for bed in studio.book.beds)
         self._known: dict[Path, RootRow] = {}
         self._problems: dict[Path, str] = {}
 
     def begin(self) -> None:
         """Take the folders as they are, but for one whose disk is missing."""
         recorded = self._ledger.roots()
-        for root in self._watched():
-            now, before = self._look(root), recorded.get(str(root))
-            if now is None:
-                self._problems[root] = _not_there(root)
-            elif before is not None and before.own_disk and not now.own_disk and not self._moved_back(root):
+        for root, answer in self._look_at_all().items():
+            now, before = answer.found, recorded.get(str(root))
+            away = before is not None and before.own_disk and not (now and now.own_disk)
+            if before is not None and away and not (answer.answers and self._moved_back(root)):
                 self._known[root] = before
+            if not answer.answers:
+                self._problems[root] = _silent(root)
+            elif now is None:
+                self._problems[root] = _not_there(root)
+            elif root in self._known:
                 self._problems[root] = _unmounted(root)
             else:
                 self._accept(root, now)
 
     def problems(self) -> tuple[RootProblem, ...]:
         """Look at every folder again; a few stat calls, made at every turn."""
-        for root in self._watched():
-            self._problems.pop(root, None)
-            if problem := self._problem_of(root):
-                self._problems[root] = problem
+        found = {root: self._problem_of(root, answer) for root, answer in self._look_at_all().items()}
+        self._problems = {root: problem for root, problem in found.items() if problem}
         return tuple(RootProblem(root, text) for root, text in self._problems.items())
 
     def check(self, path: Path) -> None:
         """MoveError when the folder this path lies in is not the one it was; looked at afresh."""
-        for root in self._watched():
-            if path.is_relative_to(root) and (problem := self._problem_of(root)):
+        for root in (*self._studio.roots(), *self._beds):
+            watched = root in self._known or root not in self._beds
+            if watched and path.is_relative_to(root) and (problem := self._problem_of(root, self._reach.look(root))):
                 raise MoveError(problem)
 
     def sound(self, root: Path) -> bool:
         """Whether nothing was wrong with a folder, and the one it lies in, at the last look."""
         return not any(root.is_relative_to(bad) for bad in self._problems)
 
-    def _watched(self) -> tuple[Path, ...]:
-        studio = self._studio
-        beds = tuple(studio.inbox / bed.name for bed in studio.book.beds)
-        return (*studio.roots(), *(b for b in beds if b in self._known or _lies_elsewhere(b, studio.inbox)))
+    def unsound_in(self, folder: Path) -> frozenset[Path]:
+        """Folders below this one with which something was wrong at the last look: a bed on a disk of its own."""
+        return frozenset(bad for bad in self._problems if bad != folder and bad.is_relative_to(folder))
 
-    def _problem_of(self, root: Path) -> str:
-        now, before = self._look(root), self._known.get(root)
+    def end(self) -> None:
+        """No more looks."""
+        self._reach.close()
+
+    def _look_at_all(self) -> dict[Path, Answer[RootRow]]:
+        """The folders that are watched: those of the studio, and beds on a disk of their own."""
+        found = self._reach.look_at_all((*self._studio.roots(), *self._beds))
+        inbox = found[self._studio.inbox].found
+        for bed in self._beds:
+            row = found[bed].found
+            elsewhere = row is not None and inbox is not None and row.dev != inbox.dev
+            if found[bed].answers and not elsewhere and bed not in self._known:
+                del found[bed]
+        return found
+
+    def _problem_of(self, root: Path, answer: Answer[RootRow]) -> str:
+        now, before = answer.found, self._known.get(root)
+        if not answer.answers:
+            return _silent(root)
         if now is None:
             return _not_there(root)
         if before is None or (now.dev, now.ino) == (before.dev, before.ino):
@@ -92,6 +114,7 @@ class Roots:
             state = root.stat()
             if not root.is_dir():
                 return None
+            os.statvfs(root)  # goes to the server of a share, where the line above may be answered from memory
             own = state.st_dev != self._studio.private.stat().st_dev
         except OSError:
             return None
@@ -112,15 +135,13 @@ class Roots:
             self._known[root] = now
 
 
-def _lies_elsewhere(bed: Path, inbox: Path) -> bool:
-    try:
-        return bed.stat().st_dev != inbox.stat().st_dev
-    except OSError:
-        return False
-
-
 def _not_there(root: Path) -> str:
     return f"{shown(str(root))} is gone; mount its disk, or make the folder again"
+
+
+def _silent(root: Path) -> str:
+    return (f"{shown(str(root))} does not answer: its disk or share hangs; look at its cable, server or health; the "
+            "other folders go on")  # fmt: skip
 
 
 def _unmounted(root: Path) -> str:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import queue
 import traceback
 from collections import deque
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from concurrent.futures import Executor, Future
 from dataclasses import dataclass
 from datetime import datetime
@@ -158,18 +158,19 @@ class Arrivals:
 
     def full_scan(self) -> frozenset[tuple[Path, Identity]]:
         """Look at everything in the inbox: the truth, of which events are hints. Gives what counts for stillness."""
-        found = scan_inbox(self._studio.inbox, {b.name for b in self._studio.book.beds})
-        present = {e.path: e for e in found.entries}
+        away = self._roots.unsound_in(self._studio.inbox)
+        found = scan_inbox(self._studio.inbox, {b.name for b in self._studio.book.beds}, not_into=away)
+        present = {e.path: e for e in found.entries} | {p: f.entry for p, f in self._files.items() if _in(away, p)}
         for entry in found.entries:
             self._see(entry)
         for path in [
             p for p, f in self._files.items() if p not in present and f.measuring is None and f.reading is None
         ]:
             del self._files[path]
-        self._admitted = {p: i for p, i in self._admitted.items() if p in present}
+        self._admitted = {p: i for p, i in self._admitted.items() if p in present or _in(away, p)}
         for trouble in found.troubles:
             self.staying.stay(StayingRow(str(trouble.path), shown(trouble.path.name), trouble.reason, "unreadable"))
-        self.staying.forget(self._studio.inbox, present, {str(t.path) for t in found.troubles})
+        self.staying.forget(self._studio.inbox, present, {str(t.path) for t in found.troubles}, away)
         if found.cut_short:
             self._voice.alarm("inbox size", "the inbox holds more files than are looked at in one go; move some away")
         else:
@@ -178,13 +179,13 @@ class Arrivals:
 
     def scans_that_left(self, busy: Callable[[], frozenset[int]]) -> None:
         """A person took a waiting scan out of the inbox: said, and no longer counted."""
-        missing = [w for w in self._ledger.waiting_scans() if not Path(w.home).exists()]
+        homes = [(w, Path(w.home)) for w in self._ledger.waiting_scans()]
+        missing = [(w, home) for w, home in homes if self._may_be_believed(home) and not home.exists()]
         if not missing:
             return
         moving = busy()
-        for waiting in missing:
-            home = Path(waiting.home)
-            if waiting.id in moving or home.exists() or not self._may_be_believed(home):
+        for waiting, home in missing:
+            if waiting.id in moving or home.exists():
                 continue
             self._ledger.moved(waiting.id, Place.GONE, waiting.home, waiting.home, now_utc().isoformat())
             text = f"{waiting.file} was taken out of the inbox before its job had an outcome"
@@ -212,6 +213,8 @@ class Arrivals:
     def look(self, now: float) -> None:
         """One turn: ask the gate, collect what the children found, hand out the next files."""
         for path, file in list(self._files.items()):
+            if not self._roots.sound(path):
+                continue
             try:
                 self._look_at(path, file, now)
             except (LedgerError, MoveError, OSError):
@@ -394,6 +397,10 @@ def _touched(waiting: WaitingScan, entry: Entry) -> bool:
     admitted_ns = datetime.fromisoformat(waiting.admitted_utc).timestamp() * 1e9
     identity = entry.identity
     return identity.size != waiting.size_bytes or max(identity.mtime_ns, identity.ctime_ns) > admitted_ns
+
+
+def _in(folders: Collection[Path], path: Path) -> bool:
+    return any(path.is_relative_to(folder) for folder in folders)
 
 
 def _prove_whole(path: Path) -> None:

@@ -230,8 +230,11 @@ class Desk:
         """In the filing thread: a new version of a bag first copies the parts that stay the same."""
         for scan, findings in made.scan_findings:
             self._ledger.set_findings(scan, findings)
-        plan = archive_filing if made.outcome is Outcome.ARCHIVE else rework_filing
-        self._filer.carry_out(plan(case, self._studio, self._ledger, made, now_utc()))
+        if made.outcome is Outcome.ARCHIVE:
+            plan = archive_filing(case, self._studio, self._ledger, made, now_utc(), self._filer.proceed)
+        else:
+            plan = rework_filing(case, self._studio, self._ledger, made, now_utc())
+        self._filer.carry_out(plan)
 
     def _job_filed(self, job: str, work: _Work, future: Future[None], now: float) -> None:
         if not self._filed(job, future, now):

@@ -5,14 +5,13 @@ from __future__ import annotations
 import threading
 import time
 from collections.abc import Callable, Iterable
-from concurrent.futures import Executor, ThreadPoolExecutor
 from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
 from queue import Queue
 
 from ..cluster.errand import News
-from ..errors import EnvironmentFault, LedgerError, MoveError
+from ..errors import BrokenOff, EnvironmentFault, LedgerError, MoveError
 from ..ledger.ledger import Ledger
 from ..model import EventRow, Identity, Progress, StayingRow
 from ..notice.service_notify import ServiceNotify
@@ -25,8 +24,10 @@ from ..watch.observer import Hint, InboxObserver
 from ..workers.engine import Engine
 from .arrivals import Admitted, Arrivals
 from .desk import Desk
+from .hands import Hand, Worker
 from .nights import NightWork
 from .post import Post
+from .rounds import Rounds
 from .second import SecondCopies
 from .space import Forecast
 from .voice import Voice, log, now_utc
@@ -35,6 +36,7 @@ TICK_S = 0.2
 BEAT_S = 5.0
 RETRY_S = 10.0
 END_S = 8.0  # what is under way has so long to come to a step's end when the daemon is stopped
+HELD_S = 20.0  # one step of a filing: forcing a scan of some gigabytes to a slow disk takes no longer
 LEAST_SCAN_S = 0.2
 
 
@@ -62,11 +64,12 @@ class Service:
     beat_s: float = BEAT_S
     notify: ServiceNotify = field(default_factory=ServiceNotify)
     local_time: Callable[[], datetime] = lambda: datetime.now().astimezone()
-    threads: Callable[[str], Executor] = lambda name: ThreadPoolExecutor(1, name)
+    threads: Callable[[str], Worker] = Hand
     news: Callable[[], Iterable[News]] = tuple  # what other computers' work has to say
 
     def __post_init__(self) -> None:
         self._voice = Voice(self.ledger, self.on_event)
+        self._rounds = Rounds(self._voice, self._show)
         self._roots = Roots(self.studio, self.ledger)
         self._filer = Filer(self.studio, self.ledger, self._roots, lambda: now_utc().isoformat(), self._proceed)
         self._filing, self._reading = self.threads("filing"), self.threads("reading")
@@ -78,7 +81,7 @@ class Service:
                                     self._proceed)  # fmt: skip
         self._post = Post(self.studio, self.ledger, self._voice)
         self._nights = NightWork(self.studio, self.ledger, self._voice, self._reading, self._proceed, self._post)
-        self._forecast = Forecast(self.studio, self.ledger, self._voice)
+        self._forecast = Forecast(self.studio, self.ledger, self._voice, self._roots.sound)
         self._hints: Queue[Hint] = Queue(100_000)
         self._last_scan_s = self._last_beat_s = self._last_reasons_s = -1e9
         self._seen_before: frozenset[tuple[Path, Identity]] | None = None
@@ -87,6 +90,8 @@ class Service:
         self._stuck_mark: object = None
         self._stuck_since_s = 0.0
         self._run = 0
+        self._asked_s = 0.0
+        self._tidying: threading.Thread | None = None
 
     # the life of the daemon
 
@@ -98,6 +103,7 @@ class Service:
         try:
             self._begin()
             observer.start()
+            self._rounds.begin()
             self.notify.ready(f"watching {self.studio.root}")
             while not self.stop.is_set():
                 self._turn(observer)
@@ -124,6 +130,7 @@ class Service:
             write_reasons(self.studio, self.ledger)
         finally:
             self.pool.close(wait=False)
+            self._roots.end()
             self._filing.shutdown(wait=True)
             self._reading.shutdown(wait=True)
 
@@ -146,25 +153,42 @@ class Service:
     def _end(self) -> None:
         """A step in progress is finished, or broken off so that the next start takes it again."""
         self.pool.close(wait=False)
+        self._rounds.end()
         self._post.end()
         for executor in (self._filing, self._reading):
             executor.shutdown(wait=False, cancel_futures=True)
         until = time.monotonic() + END_S
-        while (self._desk.moving_now() or self._second.moving_now()) and time.monotonic() < until:
+        while self.still_moving() and time.monotonic() < until:
             time.sleep(0.05)
+        if self._desk.busy() and not self.still_moving():
+            self._tidying = threading.Thread(target=self._tidy, name="tidying", daemon=True)
+            self._tidying.start()
+            self._tidying.join(max(0.0, until - time.monotonic()))
+        self._roots.end()
         try:
-            if not self._desk.moving_now():
-                self._desk.end()
             self.ledger.set_arriving(())
             self._voice.say("ended", "", "the daemon stopped in order")
             self.ledger.end_run(self._run, now_utc().isoformat())
         except LedgerError as error:
             log.error("%s", error)
 
+    def still_moving(self) -> bool:
+        """Whether a thread is held up in the middle of something: by a disk that hangs, once the daemon has ended."""
+        tidying = self._tidying is not None and self._tidying.is_alive()
+        return self._filing.works() or self._reading.works() or tidying
+
+    def _tidy(self) -> None:
+        """In a thread of its own: the folder that is to be tidied may be the one that hangs."""
+        try:
+            self._desk.end()
+        except LedgerError as error:
+            log.error("%s", error)
+
     def _proceed(self) -> None:
-        """Asked between the steps of everything that moves or copies."""
+        """Asked between the steps, and at every block, of everything that moves or copies."""
+        self._asked_s = time.monotonic()
         if self.stop.is_set():
-            raise MoveError("the daemon is stopping; this goes on at the next start")
+            raise BrokenOff("the daemon is stopping; this goes on at the next start")
 
     # one turn
 
@@ -179,6 +203,7 @@ class Service:
                 ("jobs", lambda: self._look_at_jobs(now)),
                 ("retry", lambda: self._desk.retry(now)),
                 ("second", lambda: self._second.look(now)),
+                ("moves", self._say_if_held),
                 ("night", lambda: self._night(now)),
                 ("reasons", lambda: self._reasons_when_due(now)),
                 ("signs of life", lambda: self._beat(observer, now)),
@@ -189,6 +214,10 @@ class Service:
             self._voice.alarm("ledger", str(error))
         self.pool.watch()
         self._hear_news()
+        with self._rounds.step("screen"):
+            self._show()
+
+    def _show(self) -> None:
         self.on_tick(Tick(self.pool.progress(), self._voice.alarms))
 
     def _hear_news(self) -> None:
@@ -203,13 +232,23 @@ class Service:
     def _step(self, name: str, step: Callable[[], None]) -> None:
         """An error of one folder or disk must not hold up the others; one of the ledger stops the turn."""
         try:
-            step()
+            with self._rounds.step(name):
+                step()
         except LedgerError:
             raise
         except (MoveError, EnvironmentFault, OSError) as error:
             self._voice.alarm(f"step {name}", str(error))
         else:
             self._voice.calm(f"step {name}")
+
+    def _say_if_held(self) -> None:
+        """A disk may answer and yet not take what is written to it."""
+        since_s = max(self._asked_s, self._filing.begun_s())
+        if self._filing.works() and time.monotonic() - since_s > HELD_S:
+            self._voice.alarm("moves", "filing waits for a disk that is slow or hangs; look at its health. Scans are "
+                              "still watched and measured")  # fmt: skip
+        else:
+            self._voice.calm("moves")
 
     def _health_of_roots(self) -> None:
         problems = self._roots.problems()
@@ -218,7 +257,8 @@ class Service:
         self._voice.calm_all("root ", frozenset(f"root {p.root}" for p in problems))
 
     def _watch_inbox(self, observer: InboxObserver, now: float) -> None:
-        observer.tend()
+        if self._roots.sound(self.studio.inbox):
+            observer.tend()
         if self._arrivals.take_hints(self._hints):
             self._last_scan_s = min(self._last_scan_s, now - self._scan_every() + 0.5)
         if now - self._last_scan_s < self._scan_every() or not self._roots.sound(self.studio.inbox):
@@ -256,7 +296,8 @@ class Service:
     def _night(self, now: float) -> None:
         if not self.until_idle:
             quiet = not (self._arrivals.busy() or self._desk.busy() or self._second.busy())
-            self._nights.look(now, self.local_time(), quiet)
+            if self._roots.sound(self.studio.archive) and self._roots.sound(self.studio.morning):
+                self._nights.look(now, self.local_time(), quiet)
             self._forecast.look(now, self.local_time())
             self._post.look(now, self.local_time())
 
@@ -269,10 +310,18 @@ class Service:
             self._arrivals.staying.reasons_due = self._desk.reasons_due = False
 
     def _beat(self, observer: InboxObserver, now: float) -> None:
-        if now - self._last_beat_s >= self.beat_s:
-            self._last_beat_s = now
-            self.ledger.beat(self._run, now_utc().isoformat())
-            self._arrivals.show()
+        if now - self._last_beat_s < self.beat_s:
+            return
+        self._last_beat_s = now
+        self.ledger.beat(self._run, now_utc().isoformat())
+        self._arrivals.show()
+        dead = [name for name, lives in (("filing", self._filing.lives()), ("reading", self._reading.lives()),
+                ("watching", observer.lives() or not self._roots.sound(self.studio.inbox))) if not lives]  # fmt: skip
+        if dead:
+            self._voice.alarm("threads", f"a part of the daemon has died ({', '.join(dead)}): stop it and start it "
+                              "again, as a service manager does by itself; nothing is lost")  # fmt: skip
+        else:
+            self._voice.calm("threads")
             self.notify.alive("; ".join(self._voice.alarms) or f"watching {self.studio.root}")
 
     # the end of `--until-idle`

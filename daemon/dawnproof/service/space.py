@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import shutil
+from collections.abc import Callable
 from datetime import datetime, timedelta
+from pathlib import Path
 
 from ..ledger.ledger import Ledger
 from ..storage.studio import Studio
@@ -18,8 +20,10 @@ FILED = 2  # a scan and a master of about its size
 class Forecast:
     """Called by the loop; free space is compared with what the evening so far would need until the morning."""
 
-    def __init__(self, studio: Studio, ledger: Ledger, voice: Voice) -> None:
-        self._studio, self._ledger, self._voice = studio, ledger, voice
+    def __init__(
+        self, studio: Studio, ledger: Ledger, voice: Voice, sound: Callable[[Path], bool] = lambda folder: True
+    ) -> None:
+        self._studio, self._ledger, self._voice, self._sound = studio, ledger, voice, sound
         self._look_at_s = -1e9
 
     def look(self, now_s: float, local: datetime) -> None:
@@ -33,7 +37,7 @@ class Forecast:
         rate = FILED * octets / hours
         reserve = self._studio.book.archive.reserve_gb * 1e9
         for folder in (self._studio.archive, self._studio.second):
-            if folder is None or not folder.is_dir():
+            if folder is None or not self._sound(folder) or not folder.is_dir():
                 continue
             left_h = (shutil.disk_usage(folder).free - reserve) / rate if rate else float("inf")
             if left_h < self._until_morning_h(local):

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Container
+from collections.abc import Collection, Container
 from pathlib import Path
 
 from ..ledger.ledger import Ledger
@@ -47,11 +47,14 @@ class Staying:
                 "stays", "", f"{len(fresh) - MOST_SAID} more files stay where they are; the ledger names them"
             )
 
-    def forget(self, inbox: Path, present: Container[Path], troubles: Container[str]) -> None:
-        """Those a person took out of the inbox."""
+    def forget(
+        self, inbox: Path, present: Container[Path], troubles: Container[str], away: Collection[Path] = ()
+    ) -> None:
+        """Those a person took out of the inbox; what lies in folders that are `away` nobody knows."""
         below = f"{inbox}/"
-        for path in [p for p in self._known if p.startswith(below) and Path(p) not in present and p not in troubles]:
-            self.no_longer(path)
+        for name in [p for p in self._known if p.startswith(below) and Path(p) not in present and p not in troubles]:
+            if not any(Path(name).is_relative_to(folder) for folder in away):
+                self.no_longer(name)
 
     def no_longer(self, path: str) -> None:
         """The file has gone, or has become a scan."""

@@ -53,7 +53,7 @@ class Voice:
 
     def calm_all(self, beginning: str, but: frozenset[str] = frozenset()) -> None:
         """All alarms whose key begins so are over, `but` these."""
-        for key in [k for k in self._alarms if k.startswith(beginning) and k not in but]:
+        for key in [k for k in tuple(self._alarms) if k.startswith(beginning) and k not in but]:
             self.calm(key)
 
     def tell(self, event: EventRow) -> None:

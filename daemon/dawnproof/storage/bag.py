@@ -14,9 +14,9 @@ from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
 from typing import Final
 
-from ..errors import MoveError, UsageError
+from ..errors import BrokenOff, MoveError, UsageError
 from ..model import shown
-from .disk import digest, failed
+from .disk import digest, failed, untold
 from .moves import write_beside
 
 DECLARATION: Final = "BagIt-Version: 1.0\nTag-File-Character-Encoding: UTF-8\n"
@@ -72,8 +72,9 @@ def write_tag_files(
         write_beside(folder / name, text.encode(), replace=not closed)
 
 
-def verify(folder: Path, progress: Callable[[int], None] = lambda octets: None) -> BagCheck:
-    """Read every file of a bag and hold it against the manifests; `progress` is told the octets of each file read.
+def verify(folder: Path, progress: Callable[[int], None] = untold) -> BagCheck:
+    """Read every file of a bag and hold it against the manifests; `progress` is told the octets of every block read,
+    and may raise BrokenOff.
 
     Complete means all listed present and none unlisted below data/; valid means the digests match as well. Nothing is
     ever repaired.
@@ -92,14 +93,15 @@ def verify(folder: Path, progress: Callable[[int], None] = lambda octets: None) 
             missing.append(path)
             continue
         try:
-            found = digest(file)
+            found = digest(file, progress)
+        except BrokenOff:
+            raise
         except MoveError:
             unreadable.append(path)
             continue
         if found.sha256 != sha256:
             changed.append(path)
         octets += found.identity.size if path in listed else 0
-        progress(found.identity.size)
     present = set(_payload(folder))
     extra = sorted(path for path in present if path not in listed)
     return BagCheck(tuple(changed), tuple(missing), tuple(extra), tuple(unreadable), len(present), octets)

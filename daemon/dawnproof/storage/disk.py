@@ -8,6 +8,7 @@ import errno
 import hashlib
 import os
 import stat
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
@@ -60,13 +61,19 @@ def open_regular(path: Path) -> int:
     return fd
 
 
-def digest_of(fd: int) -> str:
-    """SHA-256 of an open file from its first byte, by positioned reads."""
+def untold(octets: int) -> None:
+    """Nobody wants to know how far reading has come."""
+
+
+def digest_of(fd: int, read: Callable[[int], None] = untold) -> str:
+    """SHA-256 of an open file from its first byte, by positioned reads. `read` is told the octets of every block and
+    may raise BrokenOff."""
     sha, block, offset = hashlib.sha256(), bytearray(BLOCK_BYTES), 0
     view = memoryview(block)
     while count := os.preadv(fd, [block], offset):
         sha.update(view[:count])
         offset += count
+        read(count)
     return sha.hexdigest()
 
 
@@ -76,13 +83,13 @@ def write_all(fd: int, data: memoryview) -> None:
         data = data[os.write(fd, data) :]
 
 
-def digest(path: Path) -> Digested:
-    """Digest of the file at this name; MoveError when it changes or is replaced meanwhile."""
+def digest(path: Path, read: Callable[[int], None] = untold) -> Digested:
+    """Digest of the file at this name; MoveError when it changes or is replaced meanwhile. `read` as for digest_of."""
     try:
         fd = open_regular(path)
         try:
             before = Identity.of(os.fstat(fd))
-            sha256 = digest_of(fd)
+            sha256 = digest_of(fd, read)
             after = Identity.of(os.fstat(fd))
         finally:
             os.close(fd)

@@ -36,6 +36,8 @@ from .disk import (
 
 PART_NAME: Final = re.compile(r"\.[0-9a-f]{16}\.part")
 NAME_BYTES: Final = 255
+SYNC_BYTES: Final = 64 << 20  # forced to disk at a time, so that an error shows soon and a stop is obeyed in between
+_given_up: Final[set[tuple[int, int]]] = set()  # device and number of files the disk failed to make durable
 
 
 class Step(Enum):
@@ -66,24 +68,24 @@ def move(
 
     Idempotent: called again with the same arguments after any interruption it ends in the same state, and on a
     finished move it changes nothing. `known` is the identity under which the digest was taken: a rename then need not
-    read the file again. `proceed` is asked at every block of a copy and may raise to break it off: nothing is left of
-    it. Raises MoveError, the source untouched, when source or target hold other bytes than named, or
+    read the file again. `proceed` is asked at every block that is read or copied and may raise BrokenOff: nothing is
+    left of a copy then. Raises MoveError, the source untouched, when source or target hold other bytes than named, or
     the system refuses; a target that holds the bytes already counts as this move's own work.
     """
     _different_places(source, target)
     if identity(source) is None:
-        found = _the_file_at(target, sha256, f"{shown(str(source))} is gone and")
+        found = _the_file_at(target, sha256, f"{shown(str(source))} is gone and", proceed)
         _make_durable(target.parent, source.parent)
         on_step(Step.MOVED)
         return found
     if identity(target) is not None:
-        _make_target_durable(target, sha256)
-    elif not _renamed(source, target, sha256, known):
+        _make_target_durable(target, sha256, proceed)
+    elif not _renamed(source, target, sha256, known, proceed):
         _copied(source, target, sha256, proceed)
     end = Step.MOVED
     if identity(source) is not None:
         on_step(Step.COPIED)
-        end = _remove_source(source, target, sha256)
+        end = _remove_source(source, target, sha256, proceed)
     on_step(end)
     return _digested_now(target, sha256)
 
@@ -92,7 +94,7 @@ def copy(source: Path, target: Path, sha256: str, proceed: Callable[[], None] = 
     """A second file with these bytes, read back and durable; the source stays. Idempotent, never overwrites."""
     _different_places(source, target)
     if identity(target) is not None:
-        _make_target_durable(target, sha256)
+        _make_target_durable(target, sha256, proceed)
     else:
         _copied(source, target, sha256, proceed)
     return _digested_now(target, sha256)
@@ -179,10 +181,10 @@ def _different_places(source: Path, target: Path) -> None:
         raise MoveError(f"{shown(str(source))} and {shown(str(target))} are the same file; nothing is to be moved")
 
 
-def _the_file_at(path: Path, sha256: str, before: str) -> Digested:
+def _the_file_at(path: Path, sha256: str, before: str, proceed: Callable[[], None] = _go_on) -> Digested:
     if identity(path) is None:
         raise MoveError(f"{before} {shown(str(path))} is not there either; look for the file, then run verify".strip())
-    found = digest(path)
+    found = digest(path, lambda octets: proceed())
     if found.sha256 != sha256:
         raise MoveError(f"{before} another file stands at {shown(str(path))}; it is kept, choose another name".strip())
     return found
@@ -205,9 +207,9 @@ def _make_durable(*folders: Path) -> None:
             raise failed("securing the folder", folder, error) from error
 
 
-def _make_target_durable(target: Path, sha256: str) -> None:
+def _make_target_durable(target: Path, sha256: str, proceed: Callable[[], None]) -> None:
     """The target of an earlier attempt: its bytes are proven by reading, then forced to disk with its name."""
-    _the_file_at(target, sha256, "")
+    _the_file_at(target, sha256, "", proceed)
     try:
         fd = open_regular(target)
         try:
@@ -219,18 +221,17 @@ def _make_target_durable(target: Path, sha256: str) -> None:
     _make_durable(target.parent)
 
 
-def _renamed(source: Path, target: Path, sha256: str, known: Identity | None) -> bool:
-    """Move by renaming; False where the two lie on different file systems."""
+def _renamed(source: Path, target: Path, sha256: str, known: Identity | None, proceed: Callable[[], None]) -> bool:
+    """Move by renaming; False where it has to be copied: to another file system, or because the disk could not make
+    durable what the scan program wrote. Asking it again may report success for pages it has given up, so such a file
+    is written anew, from what can still be read of it."""
     try:
         if not same_file_system(source, target.parent):
             return False
         if known is None or identity(source) != known:
-            _the_file_at(source, sha256, "the scan changed since it was checked:")
-        fd = open_regular(source)
-        try:
-            os.fsync(fd)  # the scan program may never have done it
-        finally:
-            os.close(fd)
+            _the_file_at(source, sha256, "the scan changed since it was checked:", proceed)
+        if not _synced(source):
+            return False
         rename_noreplace(source, target)
     except FileExistsError:
         _the_file_at(target, sha256, "")
@@ -240,6 +241,25 @@ def _renamed(source: Path, target: Path, sha256: str, known: Identity | None) ->
         raise failed("moving to", target, error) from error
     _make_durable(target.parent, source.parent)
     return True
+
+
+def _synced(source: Path) -> bool:
+    """Force the scan to disk, which its program may never have done. False once that has failed, for good."""
+    fd = open_regular(source)
+    try:
+        state = os.fstat(fd)
+        if (state.st_dev, state.st_ino) in _given_up:
+            return False
+        try:
+            os.fsync(fd)
+        except OSError as error:
+            if error.errno != errno.EIO:
+                raise
+            _given_up.add((state.st_dev, state.st_ino))
+            return False
+        return True
+    finally:
+        os.close(fd)
 
 
 def _copied(source: Path, target: Path, sha256: str, proceed: Callable[[], None]) -> None:
@@ -279,7 +299,7 @@ def _write_part(source: Path, part: Path, sha256: str, proceed: Callable[[], Non
             os.utime(writing, ns=(before.st_atime_ns, before.st_mtime_ns))
             os.fsync(writing)
             os.posix_fadvise(writing, 0, 0, os.POSIX_FADV_DONTNEED)  # read back from the disk, not from memory
-            if digest_of(writing) != sha256:
+            if digest_of(writing, lambda octets: proceed()) != sha256:
                 raise MoveError(f"the copy of {shown(str(source))} reads back differently; look at the target's disk")
         finally:
             os.close(writing)
@@ -289,7 +309,7 @@ def _write_part(source: Path, part: Path, sha256: str, proceed: Callable[[], Non
 
 def _stream(reading: int, writing: int, source: Path, proceed: Callable[[], None]) -> str:
     sha, block = hashlib.sha256(), bytearray(BLOCK_BYTES)
-    view = memoryview(block)
+    view, unsynced = memoryview(block), 0
     while True:
         try:
             count = os.readv(reading, [block])
@@ -299,12 +319,16 @@ def _stream(reading: int, writing: int, source: Path, proceed: Callable[[], None
             return sha.hexdigest()
         sha.update(view[:count])
         write_all(writing, view[:count])
+        unsynced += count
+        if unsynced >= SYNC_BYTES:
+            os.fdatasync(writing)
+            unsynced = 0
         proceed()
 
 
-def _remove_source(source: Path, target: Path, sha256: str) -> Step:
+def _remove_source(source: Path, target: Path, sha256: str, proceed: Callable[[], None]) -> Step:
     """Unlink the source, having read it once more: what changed since the copy is a new scan and stays."""
-    now = digest(source)
+    now = digest(source, lambda octets: proceed())
     if now.sha256 != sha256:
         return Step.NEWER
     if identity(source) != now.identity or identity(target) is None:

@@ -64,9 +64,12 @@ class InboxScan:
     cut_short: bool = False
 
 
-def scan_inbox(root: Path, beds: Collection[str], most: int = MOST_ENTRIES) -> InboxScan:
-    """Look at everything below the inbox once; folders are entered, links never. An entry that cannot be looked at is
-    a Trouble, the others go on. Raises EnvironmentFault when the inbox itself cannot be read."""
+def scan_inbox(
+    root: Path, beds: Collection[str], most: int = MOST_ENTRIES, not_into: Collection[Path] = ()
+) -> InboxScan:
+    """Look at everything below the inbox once; folders are entered, links never, and those `not_into` are not even
+    looked at. An entry that cannot be looked at is a Trouble, the others go on. Raises EnvironmentFault when the inbox
+    itself cannot be read."""
     by_bed: dict[str | None, list[Entry]] = {None: []} | {bed: [] for bed in beds}
     bed_folders = {bed.casefold(): bed for bed in beds}
     troubles: list[Trouble] = []
@@ -77,6 +80,8 @@ def scan_inbox(root: Path, beds: Collection[str], most: int = MOST_ENTRIES) -> I
         try:
             with os.scandir(folder) as listing:
                 for item in listing:
+                    if Path(item.path) in not_into:
+                        continue
                     count += 1
                     if count > most:
                         return InboxScan(_fair(by_bed.values()), tuple(troubles), cut_short=True)

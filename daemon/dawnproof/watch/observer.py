@@ -99,6 +99,10 @@ class InboxObserver:
         if self._observer.is_alive():
             self._observer.join(timeout=5)
 
+    def lives(self) -> bool:
+        """Whether events are passed on."""
+        return self._observer.is_alive()
+
     def tend(self) -> tuple[RootHealth, ...]:
         """Compare every root with what was watched, watch again what is new or back, and tell how each one is."""
         if not self._observer.is_alive():
