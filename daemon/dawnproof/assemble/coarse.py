@@ -23,6 +23,8 @@ FEATURES = 5000
 _SAME_PLACE_PX = 3.0
 _RANSAC_PX = 3.0
 _LEAST_INLIERS = 8
+_ELSEWHERE = ((37, 23), (-29, 41), (61, -17), (-43, -53))  # shifts at which only chance agrees
+_BEYOND_CHANCE, _LEAST_MARKS = 2.0, 0.001
 
 
 @dataclass(frozen=True)
@@ -46,19 +48,26 @@ def normalised(grey: Grey, sigma: float = 6.0) -> Grey:
 
 def bed_marks(first: Grey, second: Grey) -> npt.NDArray[np.bool_] | None:
     """Where two normalised overviews of one size agree at the very same place of the bed: dust, scratches, lid.
-    None when sizes differ or so much agrees that it is the texture itself."""
+    None when sizes differ, when no more agrees than at any other shift, or so much that it is the texture itself."""
     if first.shape != second.shape:
         return None
-    sigma = 2.5
+    power_first, power_second = _near(first * first), _near(second * second)
 
-    def near(values: Grey) -> Grey:
-        return np.asarray(cv2.GaussianBlur(values, (0, 0), sigma))
+    def same(down: int, across: int) -> npt.NDArray[np.bool_]:
+        moved, power = (np.roll(v, (down, across), (0, 1)) for v in (second, power_second))
+        root = np.sqrt(power_first * power)
+        return np.asarray((_near(first * moved) > 0.75 * root) & (root > 0.3))
 
-    product = near(first * second)
-    power = np.sqrt(near(first * first) * near(second * second))
-    same = (product > 0.75 * power) & (power > 0.3)
-    marks = cv2.dilate(same.astype(np.uint8), np.ones((7, 7), np.uint8)) > 0
+    here = same(0, 0)
+    by_chance = float(np.mean([same(*shift).mean() for shift in _ELSEWHERE]))
+    if here.mean() < _BEYOND_CHANCE * by_chance + _LEAST_MARKS:
+        return None
+    marks = cv2.dilate(here.astype(np.uint8), np.ones((7, 7), np.uint8)) > 0
     return marks if marks.mean() < 0.3 else None
+
+
+def _near(values: Grey) -> Grey:
+    return np.asarray(cv2.GaussianBlur(values, (0, 0), 2.5))
 
 
 @dataclass(frozen=True)
