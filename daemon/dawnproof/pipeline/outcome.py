@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
 
 from .. import __version__
 from ..errors import MoveError
-from ..jobs import Standing, beds_differ, of_one_session, with_takes
+from ..jobs import Standing, beds_differ
 from ..ledger.ledger import Ledger
 from ..model import (
     Filing,
@@ -91,28 +91,13 @@ def close_case(case: Case, ledger: Ledger) -> None:
 def ask_of(case: Case, studio: Studio, ledger: Ledger, recurring: frozenset[int] = frozenset()) -> JobAsk:
     """What the child is told; findings of each scan are judged anew by the job's own book and kept."""
     used = [replace(r, findings=judged(r, case, r.id in recurring)) for r in case.standing.used]
-    session = _of_one_session(case, recurring)
-    older = [r for r in session if r.id not in {u.id for u in used}]
-    for row in (*used, *older):
+    for row in used:
         ledger.set_findings(row.id, row.findings)
-    shown = (*used, *older)
-    parts = tuple(_part_ask(r, studio) for r in shown if r.name and r.name.role in {Role.WORK, Role.OVERVIEW})
+    parts = tuple(_part_ask(r, studio) for r in used if r.name and r.name.role in {Role.WORK, Role.OVERVIEW})
     return JobAsk(
         case.row.job, case.book, case.listed, parts, case.standing.grid,
         job_findings(case), str(case.staging), str(case.proofs), SOFTWARE, case.row.accepted,
-        first=tuple(r.id for r in session), older=tuple(r.id for r in older),
     )  # fmt: skip
-
-
-def _of_one_session(case: Case, recurring: frozenset[int]) -> list[ScanRow]:
-    """The takes of one session to be tried first; none where an older one of them carries a fault itself."""
-    highest = {r.id for r in case.standing.used}
-    rows = [
-        replace(r, findings=judged(r, case, r.id in recurring))
-        for r in of_one_session(case.standing, case.book.join.hours_apart)
-    ]
-    faulty = any(f.level is Level.FAULT for r in rows if r.id not in highest for f in r.findings)
-    return [] if faulty else rows
 
 
 def judged(row: ScanRow, case: Case, recurring: bool = False) -> tuple[Finding, ...]:
@@ -154,12 +139,9 @@ def job_findings(case: Case) -> tuple[Finding, ...]:
     return tuple(found)
 
 
-def archive_filing(case: Case, studio: Studio, ledger: Ledger, made: Made, now: datetime,
-                   proceed: Callable[[], None] = lambda: None) -> Filing:  # fmt: skip
+def archive_filing(case: Case, studio: Studio, ledger: Ledger, made: Made, now: datetime) -> Filing:
     """The bag is complete in its staging but for the scans themselves; the plan brings these in and gives the bag its
-    name. A later scan of an archived job makes a whole new bag: its unchanged parts are copied here, and `proceed` may
-    break that off."""
-    case = replace(case, standing=with_takes(case.standing, made.used))
+    name. A later scan of an archived job makes a whole new bag."""
     version = case.row.version + 1
     final = studio.archive / (case.row.job if version == 1 else f"{case.row.job}.v{version}")
     after = _after(case, made, now, version, str(final / made.masters[0].path) if made.masters else "")
