@@ -37,3 +37,12 @@ def test_two_jobs_are_no_majority() -> None:
 
 def test_a_note_on_all_jobs() -> None:
     assert repeated(night_with(notes=3, jobs=3))[0].words.startswith("On all 3 jobs: ")
+
+
+def test_notes_alike_of_one_job_are_one_line_with_their_number() -> None:
+    strips = tuple(make_finding("join", "strip_used", Level.NOTE, f"strip of part {n}", "") for n in range(4))
+    other = make_finding("join", "overlap", Level.NOTE, "overlap 22 mm", "")
+    scans = [scan("SL-0440", "whole", at(18), sound())]
+    view = archived("SL-0440", scans, listed("SL-0440"), Pile.MAY_GO_BACK, (*strips, other))
+    texts = sorted(one.text for one in own_notes(view, ()))
+    assert texts == ["overlap 22 mm", "strip of part 0 (and 3 more like it)"]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from ..model import JobView, Level, Night, shown
 from ..policy import holds_back
@@ -47,9 +47,21 @@ def minor(view: JobView) -> tuple[Said, ...]:
 
 
 def own_notes(view: JobView, common: tuple[Repeated, ...]) -> tuple[Said, ...]:
-    """The notes that belong to this job and are not said for the night as a whole."""
+    """The notes that belong to this job and are not said for the night as a whole; of several alike the first, with
+    how many there are."""
     shared = {(one.check, one.name) for one in common}
-    return tuple(s for s in minor(view) if (s.finding.check, s.finding.name) not in shared)
+    alike: dict[tuple[str, str, Level], list[Said]] = {}
+    for one in minor(view):
+        if (one.finding.check, one.finding.name) not in shared:
+            alike.setdefault((one.finding.check, one.finding.name, one.finding.level), []).append(one)
+    return tuple(_counted(found) for found in alike.values())
+
+
+def _counted(alike: list[Said]) -> Said:
+    if len(alike) == 1:
+        return alike[0]
+    finding = replace(alike[0].finding, text=f"{alike[0].finding.text} (and {len(alike) - 1} more like it)")
+    return replace(alike[0], finding=finding)
 
 
 def _repeated(key: tuple[str, str], held: list[tuple[str, Said]], judged: int) -> Repeated:

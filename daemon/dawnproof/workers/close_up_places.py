@@ -139,11 +139,13 @@ def _finding(source: int, label: str, measured: Measured, finding: Finding) -> W
 
 
 def _worst(where: Where, measured: Measured) -> Box:
-    """The place of a finding; of one that is longer than a tile only what lies around its worst point."""
+    """The place of a finding; of one that is longer than a tile only what lies around its worst point, or its middle
+    where it is alike all along."""
     box = _pixels(where, measured)
     if box.height <= TILE.height:
         return box
-    middle = round(most_at(where) * (measured.ppi_y or FALLBACK_PPI) / MM_PER_INCH)
+    worst = round(most_at(where) * (measured.ppi_y or FALLBACK_PPI) / MM_PER_INCH)
+    middle = worst if where.profile else box.y + box.height // 2
     around = Box(box.x, middle - TILE.height // 2 + 20, box.width, TILE.height - 40)
     return _cut_to(around, box)
 
