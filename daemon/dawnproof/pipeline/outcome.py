@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
@@ -139,9 +139,11 @@ def job_findings(case: Case) -> tuple[Finding, ...]:
     return tuple(found)
 
 
-def archive_filing(case: Case, studio: Studio, ledger: Ledger, made: Made, now: datetime) -> Filing:
+def archive_filing(case: Case, studio: Studio, ledger: Ledger, made: Made, now: datetime,
+                   proceed: Callable[[], None] = lambda: None) -> Filing:  # fmt: skip
     """The bag is complete in its staging but for the scans themselves; the plan brings these in and gives the bag its
-    name. A later scan of an archived job makes a whole new bag."""
+    name. A later scan of an archived job makes a whole new bag: its unchanged parts are copied here, and `proceed` may
+    break that off."""
     version = case.row.version + 1
     final = studio.archive / (case.row.job if version == 1 else f"{case.row.job}.v{version}")
     after = _after(case, made, now, version, str(final / made.masters[0].path) if made.masters else "")
