@@ -7,7 +7,7 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 
-from dawnproof.jobs import Step, read_job_list, standing, wanted
+from dawnproof.jobs import Step, of_one_session, read_job_list, standing, wanted, with_takes
 from dawnproof.model import Finding, Level, ListedJob, PartName, Place, Role, ScanRow
 from dawnproof.rulebook import load_book
 
@@ -148,3 +148,57 @@ def test_the_job_list_is_read_and_its_mistakes_are_said() -> None:
 
 def test_a_list_without_the_job_column_says_so() -> None:
     assert read_job_list("number;width\n1;2\n")[1][0].startswith("jobs.csv has no column 'job'")
+
+
+HOUR = 60.0
+
+
+def takes_of(rows: tuple[ScanRow, ...]) -> dict[str, int]:
+    return {r.name.part: r.name.take for r in rows if r.name}
+
+
+def test_two_takes_of_either_half_are_combined_within_their_session() -> None:
+    """L and R of the evening went to rework; both were scanned again the next morning."""
+    evening = [
+        row("L", place=Place.REWORK, minutes_ago=11 * HOUR),
+        row("R", place=Place.REWORK, minutes_ago=10.9 * HOUR),
+    ]
+    state = standing([*evening, row("L", 2, minutes_ago=10), row("R", 2)])
+    assert takes_of(state.used) == {"L": 2, "R": 2}
+    assert of_one_session(state, 4.0) == ()
+
+
+def test_a_take_that_an_outcome_has_seen_never_comes_back_by_itself() -> None:
+    for place in (Place.REWORK, Place.ARCHIVE):
+        evening = [row("L", place=place, minutes_ago=11 * HOUR), row("R", place=place, minutes_ago=10.9 * HOUR)]
+        state = standing([*evening, row("L", 2)])
+        assert takes_of(state.used) == {"L": 2, "R": 1}
+        assert of_one_session(state, 4.0) == ()
+
+
+def test_while_all_takes_wait_the_newest_session_is_tried_first() -> None:
+    """L_t2 came in the evening; in the morning R came, and L once more under a lower take."""
+    evening = row("L", 2, minutes_ago=11 * HOUR)
+    state = standing([evening, row("L", 1, minutes_ago=20), row("R")])
+    session = of_one_session(state, 4.0)
+    assert takes_of(state.used) == {"L": 2, "R": 1}
+    assert takes_of(session) == {"L": 1, "R": 1}
+    used = with_takes(state, [r.id for r in session])
+    assert takes_of(used.used) == {"L": 1, "R": 1}
+    assert takes_of(used.superseded) == {"L": 2}
+    assert {r.id for r in (*used.used, *used.superseded)} == {r.id for r in (*state.used, *state.superseded)}
+
+
+def test_an_older_session_never_takes_the_place_of_what_was_scanned_since() -> None:
+    evening = [row("L", 1, minutes_ago=11 * HOUR), row("R", 1, minutes_ago=11 * HOUR)]
+    assert of_one_session(standing([*evening, row("L", 2)]), 4.0) == ()
+
+
+def test_within_the_hours_the_highest_takes_are_all_there_is() -> None:
+    state = standing([row("L", 2, minutes_ago=3.9 * HOUR), row("L", 1), row("R")])
+    assert of_one_session(state, 4.0) == ()
+    assert len(of_one_session(state, 3.0)) == 2
+
+
+def test_a_whole_has_no_session() -> None:
+    assert of_one_session(standing([row("whole", 2, minutes_ago=900), row("whole")]), 4.0) == ()

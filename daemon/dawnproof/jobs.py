@@ -6,8 +6,8 @@ from __future__ import annotations
 import csv
 import io
 import re
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Collection, Iterable, Sequence
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from enum import Enum
 
@@ -90,6 +90,44 @@ def standing(scans: Iterable[ScanRow], listed: ListedJob | None = None) -> Stand
         tuple(used), tuple(superseded), tuple(strangers), tuple(doubled), _missing(work, listed), _contradiction(work),
         _grid([r.name.part for r in work if r.name]),
     )  # fmt: skip
+
+
+def of_one_session(state: Standing, hours: float) -> tuple[ScanRow, ...]:
+    """The takes to be tried before the highest ones where these came more than `hours` apart: of every part the highest
+    take that came within `hours` of the newest scan. () where there is nothing else to be tried.
+
+    A higher take supersedes a lower one, and that holds whenever the job has had an outcome: a take filed to rework or
+    archive was scanned again for a reason and never comes back by itself. Only among takes that are all still held in
+    the inbox, because the job waited, may the session decide, for there names can be out of step with the clock. The
+    newest session is the one tried; an older one never takes the place of what was scanned since. The caller leaves
+    out a set whose older takes carry a fault, and says plainly which take was used.
+    """
+    held = [r for r in (*state.parts, *state.superseded) if r.place is Place.INBOX and _role(r) is Role.WORK]
+    if len(state.parts) < 2 or not held:
+        return ()
+    newest, span = max(map(_came, held)), timedelta(hours=hours)
+    if newest - min(map(_came, state.parts)) <= span:
+        return ()
+    chosen = []
+    for row in state.parts:
+        takes = [r for r in held if part_key(r) == part_key(row)] if row.place is Place.INBOX else []
+        near = [r for r in (*takes, row) if newest - _came(r) <= span]
+        if not near:
+            return ()
+        chosen.append(max(near, key=_take))
+    return tuple(chosen)
+
+
+def with_takes(state: Standing, scans: Collection[int]) -> Standing:
+    """The same standing when these scans, by their ids, were used for their parts."""
+    chosen = {part_key(r): r for r in (*state.used, *state.superseded) if r.id in scans}
+    used = tuple(chosen.get(part_key(r), r) for r in state.used)
+    rest = tuple(r for r in (*state.superseded, *state.used) if r not in used)
+    return replace(state, used=used, superseded=rest)
+
+
+def _came(row: ScanRow) -> datetime:
+    return datetime.fromisoformat(row.admitted_utc)
 
 
 def is_stranger(row: ScanRow) -> bool:

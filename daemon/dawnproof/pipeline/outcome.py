@@ -9,7 +9,7 @@ from pathlib import Path
 
 from .. import __version__
 from ..errors import MoveError
-from ..jobs import Standing, beds_differ
+from ..jobs import Standing, beds_differ, of_one_session, part_key, with_takes
 from ..ledger.ledger import Ledger
 from ..model import (
     Filing,
@@ -91,13 +91,29 @@ def close_case(case: Case, ledger: Ledger) -> None:
 def ask_of(case: Case, studio: Studio, ledger: Ledger, recurring: frozenset[int] = frozenset()) -> JobAsk:
     """What the child is told; findings of each scan are judged anew by the job's own book and kept."""
     used = [replace(r, findings=judged(r, case, r.id in recurring)) for r in case.standing.used]
-    for row in used:
+    session = _of_one_session(case, recurring)
+    older = [r for r in session if r.id not in {u.id for u in used}]
+    for row in (*used, *older):
         ledger.set_findings(row.id, row.findings)
-    parts = tuple(_part_ask(r, studio) for r in used if r.name and r.name.role in {Role.WORK, Role.OVERVIEW})
+    order = {part_key(row): place for place, row in enumerate(used)}
+    shown = sorted((*used, *older), key=lambda row: order[part_key(row)])
+    parts = tuple(_part_ask(r, studio) for r in shown if r.name and r.name.role in {Role.WORK, Role.OVERVIEW})
     return JobAsk(
         case.row.job, case.book, case.listed, parts, case.standing.grid,
         job_findings(case), str(case.staging), str(case.proofs), SOFTWARE, case.row.accepted,
+        first=tuple(r.id for r in session), older=tuple(r.id for r in older),
     )  # fmt: skip
+
+
+def _of_one_session(case: Case, recurring: frozenset[int]) -> list[ScanRow]:
+    """The takes of one session to be tried first; none where an older one of them carries a fault itself."""
+    highest = {r.id for r in case.standing.used}
+    rows = [
+        replace(r, findings=judged(r, case, r.id in recurring))
+        for r in of_one_session(case.standing, case.book.join.hours_apart)
+    ]
+    faulty = any(f.level is Level.FAULT for r in rows if r.id not in highest for f in r.findings)
+    return [] if faulty else rows
 
 
 def judged(row: ScanRow, case: Case, recurring: bool = False) -> tuple[Finding, ...]:
@@ -144,6 +160,7 @@ def archive_filing(case: Case, studio: Studio, ledger: Ledger, made: Made, now: 
     """The bag is complete in its staging but for the scans themselves; the plan brings these in and gives the bag its
     name. A later scan of an archived job makes a whole new bag: its unchanged parts are copied here, and `proceed` may
     break that off."""
+    case = replace(case, standing=with_takes(case.standing, made.used))
     version = case.row.version + 1
     final = studio.archive / (case.row.job if version == 1 else f"{case.row.job}.v{version}")
     after = _after(case, made, now, version, str(final / made.masters[0].path) if made.masters else "")

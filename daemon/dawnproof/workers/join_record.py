@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from ..assemble.parts import JoinPlan
 from ..errors import JoinRefused
 from ..measure.curve import ASSUMED_GAMMA, tone_curve
-from ..model import Finding, Level, ListedJob
+from ..model import Box, Finding, Level, ListedJob
 from ..policy import Context, judge_scan, make_finding
 from ..report.documents import finding_document, reading_document
 from ..rulebook import RuleBook
@@ -19,7 +19,10 @@ def join_findings(plan: JoinPlan, book: RuleBook, listed: ListedJob | None = Non
     says, and by which curve its gains apply."""
     judged = judge_scan(plan.readings, book, Context(listed=listed))
     notes = tuple(
-        make_finding("join", note.code, Level.FAULT if note.fault else Level.NOTE, note.text, "") for note in plan.notes
+        make_finding("join", note.code, Level.FAULT, note.text)
+        if note.fault
+        else make_finding("join", note.code, Level.NOTE, note.text, "")
+        for note in plan.notes
     )
     geometry = plan.geometry
     seen: tuple[Finding, ...] = ()
@@ -72,3 +75,18 @@ def refusal_document(refused: JoinRefused, finding: Finding) -> dict[str, Any]:
     """A join that was refused, in the words of the JSON contract."""
     return {"out": None, "width_px": 0, "height_px": 0, "refused": refused.reason, "parts": [], "overlaps": [],
             "readings": [], "findings": [finding_document(finding)]}  # fmt: skip
+
+
+def moved_to_master(document: Mapping[str, Any], box: Box) -> dict[str, Any]:
+    """The same transforms, leading to the cropped master."""
+    parts = [
+        {
+            **p,
+            "matrix": [
+                [*p["matrix"][0][:2], p["matrix"][0][2] - box.x],
+                [*p["matrix"][1][:2], p["matrix"][1][2] - box.y],
+            ],
+        }
+        for p in document["parts"]
+    ]
+    return {**document, "parts": parts, "width_px": box.width, "height_px": box.height}

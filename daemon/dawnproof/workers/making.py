@@ -27,7 +27,7 @@ from ..rulebook import RuleBook
 from ..storage.tiff import Scan, open_scan
 from ..storage.tiff_write import MasterTags, Packing, write_master
 from .closeups import Proofs
-from .join_record import join_findings, plan_document, refusal_document, unused_seam
+from .join_record import join_findings, moved_to_master, plan_document, refusal_document, unused_seam
 from .join_source import PartSource, half_strip_px, stitches_px
 from .measuring import NEEDS_MB, Ask, frame_of
 from .pool import report_share
@@ -67,6 +67,8 @@ class JobAsk:
     proofs: str
     software: str
     accepted: bool = False
+    first: tuple[int, ...] = ()  # scans of one session to be tried before the highest takes
+    older: tuple[int, ...] = ()  # those of them that a higher take among `parts` supersedes
     overview: PartAsk | None = None  # taken out of `parts` before these are joined
 
     # what an engine on other computers asks
@@ -107,6 +109,7 @@ class Made:
     crop: str = ""
     print_sizes: str = ""
     pictures: tuple[str, ...] = ()
+    used: tuple[int, ...] = ()  # scans used in place of higher takes, with the others of their session
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,6 +122,27 @@ class Master:
 
 
 def make_job(ask: JobAsk) -> Made:
+    """What `_make` makes of the highest takes; where a session is to be tried first, of its takes when these give a
+    master without a fault."""
+    if ask.first and not ask.accepted:
+        made = _make(replace(ask, parts=tuple(p for p in ask.parts if p.scan in ask.first or p.label == OVERVIEW)))
+        if made.outcome is Outcome.ARCHIVE:
+            return replace(made, used=ask.first, findings=(*made.findings, _older_takes(ask)))
+    return _make(replace(ask, parts=tuple(p for p in ask.parts if p.scan not in ask.older)))
+
+
+def _older_takes(ask: JobAsk) -> Finding:
+    """A person must see it: a take was passed over that its name puts before the one used."""
+    said = []
+    for old in (p for p in ask.parts if p.scan in ask.older):
+        taken = (old.label, old.light)
+        higher = next(p for p in ask.parts if (p.label, p.light) == taken and p.scan not in ask.older)
+        said.append(f"part {old.label} is {old.file}, not its higher take {higher.file}")
+    text = f"{'; '.join(said)}: only the take used came within {ask.book.join.hours_apart:g} hours of the other parts"
+    return make_finding("join", "session", Level.UNDECIDED, text)
+
+
+def _make(ask: JobAsk) -> Made:
     """Join, crop, proof and judge; errors of single files are ScanErrors, a refused join is a finding. Parts in
     different lights are never joined with one another: each light has a master of its own."""
     proofs = Proofs(Path(ask.proofs), ask.book.output.proof_px)
@@ -335,7 +359,7 @@ def _with_master(made: Made, joined: _Joined, scans: Mapping[str, Scan], proofs:
     proofs.of_master(shrunk.picture(), scan.facts.icc)
     skew = first.measured.crop.skew_deg if first.measured.crop and not joined.plan else 0.0
     crop = {"x": box.x, "y": box.y, "width": box.width, "height": box.height, "skew_deg": skew}
-    join = json.dumps(_moved_to_master(joined.document, box)) if joined.document else made.join
+    join = json.dumps(moved_to_master(joined.document, box)) if joined.document else made.join
     return replace(made, join=join, crop=json.dumps(crop), print_sizes=json.dumps(_print_sizes(ask, box)))
 
 
@@ -348,21 +372,6 @@ def _print_sizes(ask: JobAsk, box: Box) -> dict[str, Any]:
     wanted_mm = ask.listed.print_mm if ask.listed else None
     ordered = ordered_print(box.width, box.height, wanted_mm, detail) if wanted_mm else None
     return print_sizes_document(largest_prints(box.width, box.height, detail), ordered)
-
-
-def _moved_to_master(document: Mapping[str, Any], box: Box) -> dict[str, Any]:
-    """The same transforms, leading to the cropped master."""
-    parts = [
-        {
-            **p,
-            "matrix": [
-                [*p["matrix"][0][:2], p["matrix"][0][2] - box.x],
-                [*p["matrix"][1][:2], p["matrix"][1][2] - box.y],
-            ],
-        }
-        for p in document["parts"]
-    ]
-    return {**document, "parts": parts, "width_px": box.width, "height_px": box.height}
 
 
 def _cropped(bands: Iterator[Pixels], box: Box) -> Iterator[Pixels]:
