@@ -100,7 +100,7 @@ def overview(work: Surface, shift: int = 0) -> npt.NDArray[Any]:
     laid = cv2.copyMakeBorder(whole, 60, 60, 60, 60, cv2.BORDER_CONSTANT, value=(0.94, 0.94, 0.94, 0.94))
     small = cv2.resize(laid, (laid.shape[1] // 2, laid.shape[0] // 2), interpolation=cv2.INTER_AREA)
     soft = cv2.GaussianBlur(small, (0, 0), 0.6) ** 0.5
-    return np.rint(np.clip(soft, 0, 0.98) * 65535).astype(np.uint16)
+    return np.asarray(np.rint(np.clip(soft, 0, 0.98) * 65535), np.uint16)
 
 
 @pytest.fixture(scope="module")

@@ -113,7 +113,7 @@ def test_a_half_that_stands_on_its_head_contradicts(scene: Colour) -> None:
 
 
 def test_a_work_squeezed_in_one_direction_contradicts(scene: Colour) -> None:
-    squeezed = cv2.resize(reduced(scene), (320, 200), interpolation=cv2.INTER_AREA)
+    squeezed = np.asarray(cv2.resize(reduced(scene), (320, 200), interpolation=cv2.INTER_AREA), np.float32)
     found = held_against(squeezed, scene)
     assert found.level is Level.FAULT
     assert "width to height differ by" in found.text
@@ -153,7 +153,8 @@ def held_against_short(overview: Colour, short: Colour, boxes: dict[str, Box]) -
 
 
 def test_a_frame_around_the_work_on_the_overview_is_no_missing_piece(scene: Colour) -> None:
-    framed = cv2.copyMakeBorder(reduced(scene), 40, 40, 40, 40, cv2.BORDER_CONSTANT, value=(0.1, 0.1, 0.1, 0.1))
+    bordered = cv2.copyMakeBorder(reduced(scene), 40, 40, 40, 40, cv2.BORDER_CONSTANT, value=(0.1, 0.1, 0.1, 0.1))
+    framed = np.asarray(bordered, np.float32)
     box = Box(0, 0, framed.shape[1], framed.shape[0])
     found = held_against(framed, scene, box=box, left=Box(0, 0, 360, HIGH), right=Box(0, 0, 360, HIGH))
     assert found.level is Level.SOUND, found.text
