@@ -111,6 +111,7 @@ def test_a_cut_is_marked_along_its_own_way() -> None:
     assert abs(down.at.x + down.at.width // 2 - 1900) <= 1
     assert across.at.width > across.at.height
     assert abs(across.at.y + across.at.height // 2 - 950) <= 1
+    assert [one.plain_too for one in choose([down, across], [(5000, 4000)])] == [True, True]
 
 
 def test_what_covers_the_whole_scan_or_cannot_be_seen_has_no_close_up() -> None:

@@ -12,7 +12,9 @@ import numpy.typing as npt
 import pytest
 import tifffile
 
-from dawnproof.model import Bed, Finding, Level, Measured, Where
+from dawnproof.assemble.parts import Cut, JoinPlan
+from dawnproof.assemble.proof import to_srgb
+from dawnproof.model import Bed, Box, Finding, Level, Measured, Where
 from dawnproof.rehearsal.profile import scanner_profile
 from dawnproof.storage.tiff import open_scan
 from dawnproof.workers.closeups import Proofs
@@ -101,3 +103,28 @@ def _tiles(sheet: npt.NDArray[np.uint8]) -> list[npt.NDArray[np.uint8]]:
 def _stretches(mask: npt.NDArray[np.bool_], least: int) -> list[tuple[int, int]]:
     edges = np.flatnonzero(np.diff(np.concatenate(([0], mask.astype(int), [0]))))
     return [(int(a), int(b)) for a, b in zip(edges[::2], edges[1::2], strict=True) if b - a >= least]
+
+
+def test_a_cut_of_a_join_is_shown_at_one_to_one_unmarked_and_marked(scanned: Path, tmp_path: Path) -> None:
+    plan = JoinPlan.__new__(JoinPlan)
+    object.__setattr__(plan, "cuts", (Cut("L", "R", True, 0, np.full(1400, 900.0, np.float32)),))
+    proofs = Proofs(tmp_path, 800)
+    proofs.add_cuts(plan, scanned, Box(0, 0, 1800, 1400))
+    assert proofs.write() == ("details.jpg",)
+    page = seen((tmp_path / "details.jpg").read_bytes()).astype(int)
+    with open_scan(scanned) as scan:
+        truth = to_srgb(scan.region(900 - 280, 700 - 190, 560, 380), scan.facts.icc)[:, :, ::-1].astype(int)
+    plain, marked = page[:, : page.shape[1] // 2], page[:, page.shape[1] // 2 :]
+    y, x = found_in(plain, truth)
+    assert np.abs(plain[y : y + 380, x : x + 560] - truth).mean() < 4  # JPEG
+    y, x = found_in(marked, truth)
+    apart = np.abs(marked[y : y + 380, x : x + 560] - truth).max(axis=2)
+    ticks = np.argwhere(apart > 90)
+    assert 50 < len(ticks) < 4000
+    assert np.abs(ticks[:, 1] - 280).max() < 30
+
+
+def found_in(page: npt.NDArray[np.int_], picture: npt.NDArray[np.int_]) -> tuple[int, int]:
+    surface = cv2.matchTemplate(page.astype(np.float32), picture.astype(np.float32), cv2.TM_SQDIFF)
+    row, column = np.unravel_index(int(np.argmin(surface)), surface.shape)
+    return int(row), int(column)

@@ -57,12 +57,14 @@ class Wanted:
 
 @dataclass(frozen=True, slots=True)
 class Chosen:
-    """One close-up: the piece of its picture, what it shows, and the places to be marked in it."""
+    """One close-up: the piece of its picture, what it shows, and the places to be marked in it. `plain_too`: it is shown
+    without the marks as well, since a join is seen best where nothing points at it."""
 
     source: int
     tile: Box
     words: tuple[str, ...]
     marks: tuple[Box, ...]
+    plain_too: bool = False
 
 
 def of_scan(source: int, label: str, measured: Measured, findings: Sequence[Finding]) -> list[Wanted]:
@@ -213,13 +215,14 @@ def _holding(chosen: Sequence[Chosen], wanted: Wanted) -> Chosen | None:
 
 
 def _new(one: Wanted, tile: Box) -> Chosen:
-    return Chosen(one.source, tile, (one.words,), (one.at,) if one.marked else ())
+    return Chosen(one.source, tile, (one.words,), (one.at,) if one.marked else (), one.rank is Rank.CUT)
 
 
 def _with(chosen: Chosen, one: Wanted) -> Chosen:
     """The same picture, that also shows `one`."""
     marks = (*chosen.marks, one.at) if one.marked and one.at not in chosen.marks else chosen.marks
-    return replace(chosen, words=(*chosen.words, one.words), marks=marks)
+    plain_too = chosen.plain_too or one.rank is Rank.CUT
+    return replace(chosen, words=(*chosen.words, one.words), marks=marks, plain_too=plain_too)
 
 
 def _cut_to(box: Box, limits: Box) -> Box:

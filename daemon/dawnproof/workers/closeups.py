@@ -6,7 +6,7 @@ from __future__ import annotations
 import os
 from collections.abc import Sequence
 from contextlib import AbstractContextManager, nullcontext
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import cv2
@@ -107,7 +107,12 @@ class Proofs:
             return b""
         colours = dict.fromkeys(source.words for source in self._sources)
         words = f"one pixel for one, not sharpened; {'; '.join(colours)}"
-        return jpeg(sheet([self._close_up(one) for one in chosen], words=words), words, quality=92)
+        shown = [picture for one in chosen for picture in self._shown(one)]
+        return jpeg(sheet(shown, words=words), words, quality=92)
+
+    def _shown(self, one: Chosen) -> tuple[CloseUp, ...]:
+        marked = self._close_up(one)
+        return (replace(marked, marks=()), marked) if one.plain_too and marked.marks else (marked,)
 
     def _close_up(self, one: Chosen) -> CloseUp:
         source, tile = self._sources[one.source], one.tile
