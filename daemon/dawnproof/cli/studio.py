@@ -116,17 +116,25 @@ def rules_try(
 def ready(
     studio: Annotated[Path | None, typer.Argument(help="The studio's folder.", show_default=False)] = None,
 ) -> None:
-    """Is this machine ready: versions, folders, permissions, free space, watch limits, codecs, the mail server.
+    """Is this machine ready: versions, folders, permissions, free space, watch limits, codecs, the mail server;
+    and what the studio needs to be left running by the machine.
 
     Example: dawnproof ready prints
     """
+    from ..model import shown
     from ..storage.readiness import examine_machine
+    from ..storage.service_needs import in_words, service_lines, service_needs
     from ..storage.studio import open_studio
 
     opened = open_studio(studio) if studio else None
+    needs = service_needs(opened) if opened else None
     found = [*examine_machine(opened), *(_mail_lines(opened) if opened else ())]
+    if opened and needs:
+        found += service_lines(opened, needs)
     for line in found:
         typer.echo(f"{'ok     ' if line.ok else 'PROBLEM'}  {line.about}: {line.text}")
+    for words in in_words(needs) if needs else ():
+        typer.echo(shown(words))
     raise typer.Exit(0 if all(line.ok for line in found) else 1)
 
 
