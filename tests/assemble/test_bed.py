@@ -5,7 +5,7 @@ import pytest
 from bench.join_scene import ArraySource
 from skimage import data
 
-from dawnproof.assemble.bed import streaks_of, without_marks, without_streaks
+from dawnproof.assemble.bed import hide_streaks, streaks_of, without_marks, without_streaks
 from dawnproof.assemble.parts import JoinPart
 from dawnproof.assemble.view import View
 
@@ -36,6 +36,7 @@ def test_a_texture_without_streaks_is_left_alone() -> None:
 def test_streaks_are_taken_out_whichever_way_the_part_lies(quarters: int) -> None:
     plain, given = view(streaked=False), view()
     apart = []
+    hide_streaks(given, view())
     for seen in (given, plain):
         turned = seen.turned(quarters)
         piece = turned.grey(20, 15, 220, 230)
@@ -43,6 +44,13 @@ def test_streaks_are_taken_out_whichever_way_the_part_lies(quarters: int) -> Non
     rms = float(np.sqrt(((apart[0] - apart[1]) ** 2).mean()))
     with_them = float(np.sqrt(((given.turned(quarters).grey(20, 15, 220, 230) - apart[1]) ** 2).mean()))
     assert rms < 0.45 * with_them
+
+
+def test_what_only_one_scan_shows_is_no_streak_of_the_sensor() -> None:
+    given, plain = view(), view(streaked=False)
+    hide_streaks(given, plain)
+    assert given.streaks is not None
+    assert np.abs(given.streaks[[31, 32, 200]]).max() == 0
 
 
 def test_hidden_marks_are_filled_with_what_is_around_them() -> None:

@@ -135,6 +135,9 @@ def judge(
     if bent:  # where only the bent part is seen nothing says how it should lie: judged where both are
         both = np.array([(many[int(y) - 8 : int(y) + 8, int(x) - 8 : int(x) + 8] > 1).all() for x, y in places])
         places, moved = places[both], moved[both]
+        if len(places) == 0:
+            result.detail = "too little texture to judge"
+            return
         left = np.linalg.norm(moved, axis=1)
     else:
         left = np.linalg.norm(without_similarity(places, moved), axis=1)

@@ -29,10 +29,19 @@ def _streaks(view: View) -> Grey:
     return np.where(np.abs(usual) > _OUTSTANDING * np.maximum(error, 1e-5), usual, 0.0).astype(np.float32)
 
 
+def hide_streaks(first: View, second: View) -> None:
+    """What stands out alike at the same columns of both scans is the sensor's, not the work's."""
+    ours, theirs = streaks_of(first), streaks_of(second)
+    if ours.shape != theirs.shape:
+        return
+    alike = (ours * theirs > 0) & (np.abs(ours - theirs) < 0.5 * np.maximum(np.abs(ours), np.abs(theirs)))
+    first.streaks = second.streaks = np.where(alike, (ours + theirs) / 2, 0.0).astype(np.float32)
+
+
 def without_streaks(found: Grey, view: View, x: int, y: int, level: int) -> Grey:
-    """A piece of the view, its corner at `x`, `y` in level pixels, without the streaks."""
-    profile = streaks_of(view)
-    if not profile.any():
+    """A piece of the view, its corner at `x`, `y` in level pixels, without the streaks hidden there."""
+    profile = view.streaks
+    if profile is None or not profile.any():
         return found
     rows, columns = found.shape
     along = view.turns % 2 == 0
@@ -42,17 +51,23 @@ def without_streaks(found: Grey, view: View, x: int, y: int, level: int) -> Grey
     return np.asarray(found - (piece[None, :] if along else piece[:, None]), dtype=np.float32)
 
 
+def blind_at(view: View, x: int, y: int, columns: int, rows: int, level: int) -> npt.NDArray[np.bool_] | None:
+    """(rows, columns) where marks are hidden in a piece of the view, corner and size in level pixels; None where there
+    are none. Beyond the view nothing is hidden."""
+    if view.hidden is None:
+        return None
+    factor, marks = view.hidden
+    across, down = ((start + np.arange(n)) * level // factor for start, n in ((x, columns), (y, rows)))
+    inside = ((down >= 0) & (down < marks.shape[0]))[:, None] & ((across >= 0) & (across < marks.shape[1]))[None, :]
+    at = marks[np.clip(down, 0, marks.shape[0] - 1)][:, np.clip(across, 0, marks.shape[1] - 1)]
+    hidden = inside & at
+    return hidden if hidden.any() else None
+
+
 def without_marks(found: Grey, view: View, x: int, y: int, level: int) -> Grey:
     """A piece of the view with the marks hidden there filled with what is around them."""
-    if view.hidden is None:
-        return found
-    factor, marks = view.hidden
-    rows, columns = found.shape
-    across, down = ((start + np.arange(n)) * level // factor for start, n in ((x, columns), (y, rows)))
-    hidden = marks[np.minimum(down, marks.shape[0] - 1)][:, np.minimum(across, marks.shape[1] - 1)]
-    if not hidden.any():
-        return found
-    return _filled(found, hidden)
+    hidden = blind_at(view, x, y, found.shape[1], found.shape[0], level)
+    return found if hidden is None else _filled(found, hidden)
 
 
 def _filled(found: Grey, hidden: npt.NDArray[np.bool_]) -> Grey:

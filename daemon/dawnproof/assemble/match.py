@@ -9,9 +9,9 @@ import numpy as np
 import numpy.typing as npt
 from scipy import ndimage
 
-from ..measure.overlap import NOISE_KEPT, PatchShift, noise_level, patch_shift, rough_shift, smoothed
+from ..measure.overlap import NOISE_KEPT, Blind, PatchShift, noise_level, patch_shift, rough_shift, smoothed
 from .area import PATCHES, fits, places
-from .bed import without_marks, without_streaks
+from .bed import blind_at, without_marks, without_streaks
 from .bend import Bend
 from .fit import Matches
 from .parts import Matrix
@@ -80,7 +80,7 @@ def match_patches(
     patches = [cut_out(first, int(x), int(y), *size, level) for x, y in grid]
     noise = NOISE_KEPT * float(np.percentile([noise_level(p) for p in patches], 25)) if patches else 0.0
     centre = (np.array(size) - 1) / 2
-    seen = _Seen(second, _local_maps(matrix, bend, grid + centre, level), size, reach, level, fine)
+    seen = _Seen(first, second, _local_maps(matrix, bend, grid + centre, level), size, reach, level, fine)
     ours, theirs, found, plain_ones, lost = [], [], [], [], []
     tested = 0
     for i, patch in enumerate(patches):
@@ -131,8 +131,16 @@ class _Seen:
     """The second view as it must look around each patch of the first."""
 
     def __init__(
-        self, view: View, maps: Callable[[int], Matrix], size: tuple[int, int], reach: int, level: int, fine: bool
+        self,
+        first: View,
+        view: View,
+        maps: Callable[[int], Matrix],
+        size: tuple[int, int],
+        reach: int,
+        level: int,
+        fine: bool,
     ) -> None:
+        self.first, self.size = first, size
         self.view, self.maps, self.level, self.fine = view, maps, level, fine
         self.reach = reach
         self.wide = (size[0] + 2 * reach, size[1] + 2 * reach)
@@ -141,4 +149,26 @@ class _Seen:
         """What `plain`, whose top left corner is `corner`, is found shifted by."""
         x, y = int(corner[0]) - self.reach, int(corner[1]) - self.reach
         other = warped_out(self.view, self.maps(patch), x, y, *self.wide, self.level, self.fine)
-        return (patch_shift if self.fine else rough_shift)(plain, other, self.reach)
+        if not self.fine:
+            return rough_shift(plain, other, self.reach)
+        return patch_shift(plain, other, self.reach, self._blind(patch, corner))
+
+    def _blind(self, patch: int, corner: Floats) -> Blind | None:
+        """Where marks of the bed lie on the patch, and on what it is looked for in."""
+        x, y = int(corner[0]), int(corner[1])
+        ours = blind_at(self.first, x, y, *self.size, self.level)
+        matrix = self.maps(patch)
+        left, top = x - self.reach, y - self.reach
+        right, bottom = left + self.wide[0] - 1, top + self.wide[1] - 1
+        corners = apply(matrix, np.array([[left, top], [right, top], [left, bottom], [right, bottom]], np.float64))
+        low, high = np.floor(corners.min(axis=0)).astype(int), np.ceil(corners.max(axis=0)).astype(int) + 1
+        columns, rows = (int(n) for n in high - low)
+        theirs = blind_at(self.view, int(low[0]), int(low[1]), columns, rows, self.level)
+        if ours is None and theirs is None:
+            return None
+        second = np.zeros((self.wide[1], self.wide[0]), bool)
+        if theirs is not None:
+            onto = np.column_stack([matrix[:, :2], corners[0] - low])
+            flags = cv2.INTER_NEAREST | cv2.WARP_INVERSE_MAP
+            second = cv2.warpAffine(theirs.astype(np.uint8), onto, self.wide, flags=flags) > 0
+        return Blind(np.zeros((self.size[1], self.size[0]), bool) if ours is None else ours, second)

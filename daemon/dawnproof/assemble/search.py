@@ -9,6 +9,7 @@ from functools import partial
 import numpy as np
 import numpy.typing as npt
 
+from .bed import hide_streaks
 from .coarse import Candidate, Features, bed_marks, correlation_candidates, feature_candidates, features, normalised
 from .parts import Matrix
 from .register import PairFit, prove, refine
@@ -106,6 +107,7 @@ class _Pictures:
         second.overview(factor)
         as_first = second if second.turns == first.turns else second.turned(first.turns - second.turns)
         self.marks = bed_marks(self._plain(first), self._plain(as_first))
+        hide_streaks(first, second)
         if self.marks is not None:
             first.hidden = factor, self.marks
             second.hidden = factor, np.rot90(self.marks, second.turns - first.turns)

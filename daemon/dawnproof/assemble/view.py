@@ -32,6 +32,7 @@ class View:
         self.work = self._upright(part.box or Box(0, 0, width, height))
         self.kept: dict[int, Grey] = {}
         self.hidden: tuple[int, npt.NDArray[np.bool_]] | None = None  # factor of the overview, marks not to be compared
+        self.streaks: Grey | None = None  # (columns of the part as scanned,) of the sensor, not to be compared
         self._lines: Grey | None = None
         self._memory: dict[object, Any] = {}
 
@@ -41,7 +42,7 @@ class View:
         other.kept = {factor: np.rot90(small, quarters) for factor, small in self.kept.items()}
         if self.hidden is not None:
             other.hidden = self.hidden[0], np.rot90(self.hidden[1], quarters)
-        other._lines = self._lines
+        other.streaks, other._lines = self.streaks, self._lines
         return other
 
     def remembered(self, what: object, made: Callable[[], Any]) -> Any:
@@ -55,6 +56,7 @@ class View:
         other = View(self.part, self.turns, not self.negative)
         other.kept = {factor: 1 - small for factor, small in self.kept.items()}
         other.hidden = self.hidden
+        other.streaks = None if self.streaks is None else -self.streaks
         other._lines = None if self._lines is None else 1 - self._lines
         return other
 

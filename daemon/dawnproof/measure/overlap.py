@@ -20,6 +20,7 @@ SMOOTH_PX = 0.8
 NOISE_KEPT = 0.345
 _ITERATIONS = 4
 _SETTLED_PX = 0.002
+_LEAST_SEEN = 0.3
 _ROUGH_INFORMATION = np.eye(2) / 0.3**2
 
 
@@ -32,6 +33,15 @@ class PatchShift:
     dy_px: float
     information: npt.NDArray[np.float64]
     likeness: float
+
+
+@dataclass(frozen=True, slots=True)
+class Blind:
+    """Where a patch, and the larger piece it is looked for in, show something else than the work: bool, of their
+    shapes."""
+
+    first: npt.NDArray[np.bool_]
+    second: npt.NDArray[np.bool_]
 
 
 def smoothed(grey: npt.NDArray[np.float32]) -> Grey:
@@ -53,13 +63,23 @@ def likeness_surface(first: Grey, second: Grey) -> Grey:
     return np.asarray(np.where(np.isfinite(found), found, 0.0), dtype=np.float32)
 
 
-def patch_shift(first: Grey, second: Grey, margin: int) -> PatchShift | None:
+def patch_shift(first: Grey, second: Grey, margin: int, blind: Blind | None = None) -> PatchShift | None:
     """`first` (n, m) against `second` (n + 2 margin, m + 2 margin) centred on the expected place, both smoothed.
+    Where either is `blind`, the fine comparison does not look.
 
     None when the best place lies on the rim of the search or the least squares do not settle within a pixel of it.
     """
     rough = rough_shift(first, second, margin)
-    return None if rough is None else _least_squares(first, second, margin, rough.dx_px, rough.dy_px)
+    if rough is None:
+        return None
+    seen = None
+    if blind is not None:
+        y, x = margin + round(rough.dy_px), margin + round(rough.dx_px)
+        rows, columns = first.shape
+        seen = ~(blind.first | blind.second[y : y + rows, x : x + columns]).ravel()
+        if seen.mean() < _LEAST_SEEN:
+            return None
+    return _least_squares(first, second, margin, rough.dx_px, rough.dy_px, seen)
 
 
 def rough_shift(first: Grey, second: Grey, margin: int) -> PatchShift | None:
@@ -83,7 +103,9 @@ def _top(three: Grey) -> float:
     return float(np.clip((after - before) / (2 * hollow), -0.5, 0.5)) if hollow > 0 else 0.0
 
 
-def _least_squares(first: Grey, second: Grey, margin: int, dx: float, dy: float) -> PatchShift | None:
+def _least_squares(
+    first: Grey, second: Grey, margin: int, dx: float, dy: float, seen: npt.NDArray[np.bool_] | None
+) -> PatchShift | None:
     rows, columns = first.shape
     start_x, start_y = dx, dy
     spline = ndimage.spline_filter(second, order=3, output=np.float32)
@@ -97,7 +119,10 @@ def _least_squares(first: Grey, second: Grey, margin: int, dx: float, dy: float)
         # b + gx sx + gy sy = gain a + offset: unknown sx, sy, gain, offset
         gx, gy = (grad[1] + grad_first[1]) / 2, (grad[0] + grad_first[0]) / 2
         design = np.stack([gx.ravel(), gy.ravel(), -mean.ravel(), -np.ones(mean.size, np.float32)], axis=1)
-        solved = _robust(design.astype(np.float64), -moved.ravel().astype(np.float64))
+        wanted = -moved.ravel()
+        if seen is not None:
+            design, wanted = design[seen], wanted[seen]
+        solved = _robust(design.astype(np.float64), wanted.astype(np.float64))
         if solved is None:
             return None
         (sx, sy, *_), information = solved
