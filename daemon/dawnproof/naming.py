@@ -5,7 +5,7 @@ from __future__ import annotations
 import difflib
 import re
 import unicodedata
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from .errors import RuleBookError
@@ -70,10 +70,13 @@ def compile_rule(pattern: str, book: str = "rule book") -> NamingRule:
     return NamingRule(pattern, re.compile(rf"{out}{COUNTER}", re.IGNORECASE))
 
 
-def read_name(file_name: str, rule: NamingRule, known_jobs: Iterable[str] = ()) -> PartName | NotNamed:
-    """What a base name says, by the rule. A job number known under another spelling keeps the known one."""
+def read_name(
+    file_name: str, rule: NamingRule, known_jobs: Iterable[str] | Mapping[str, str] = ()
+) -> PartName | NotNamed:
+    """What a base name says, by the rule. A job number known under another spelling keeps the known one; `known_jobs`
+    as numbers, or by their keys where they are many."""
     stem, ending = _split(file_name)
-    known = {job_key(job): job for job in known_jobs}
+    known = known_jobs if isinstance(known_jobs, Mapping) else {job_key(job): job for job in known_jobs}
     if ending not in SCAN_ENDINGS:
         return NotNamed(f"{shown(file_name)!s} does not end in .tif or .tiff")
     match = rule.expression.fullmatch(unicodedata.normalize("NFC", stem).strip())
@@ -145,7 +148,7 @@ def _part(word: str) -> tuple[str, Role]:
     return WORDS.get(word, word), Role.WORK
 
 
-def _near(stem: str, ending: str, rule: NamingRule, known: dict[str, str]) -> NotNamed:
+def _near(stem: str, ending: str, rule: NamingRule, known: Mapping[str, str]) -> NotNamed:
     """A proposal: a known job or something shaped like a job number, then the first part word that is in the name."""
     why = f"the name does not fit {rule.pattern}"
     words = [w for w in re.split(r"[^\w]+|_", stem) if w]
@@ -166,7 +169,7 @@ def _loose_part(words: Sequence[str]) -> str:
     return _part(near[0])[0] if near else ""
 
 
-def _near_job(words: Sequence[str], stem: str, known: dict[str, str]) -> str:
+def _near_job(words: Sequence[str], stem: str, known: Mapping[str, str]) -> str:
     squeezed = {re.sub(r"[^a-z0-9]", "", key): job for key, job in known.items()}
     for length in (3, 2, 1):
         for start in range(len(words) - length + 1):

@@ -114,9 +114,11 @@ class Ledger(ShortAnswers, Letters):
 
     def last_scans(self, most: int, *places: Place) -> tuple[ScanRow, ...]:
         """The scans of these places that came last, oldest first."""
-        marks = ",".join("?" * len(places))
-        found = self._scans(f"WHERE place IN ({marks}) ORDER BY id DESC LIMIT ?", (*(p.value for p in places), most))
-        return found[::-1]
+        # a search of each place from its end: ordered by the index, where one over all places would sort them whole
+        each = "SELECT id FROM (SELECT id FROM scans WHERE place = ? ORDER BY id DESC LIMIT ?)"
+        last = " UNION ALL ".join([each] * len(places))
+        values = [value for place in places for value in (place.value, most)]
+        return self._scans(f"WHERE id IN ({last}) ORDER BY id DESC LIMIT ?", (*values, most))[::-1]
 
     def gone_scan(self, home: Path, sha256: str) -> ScanRow | None:
         """The scan with these bytes that was said to have left this very place."""

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import os
+import sqlite3
 from pathlib import Path
 
 from ..model import EventRow, JobState, RootRow, WaitingScan
+from ..naming import job_key
 from .connection import Connection
 
 _WAITING = "id, home, file, coalesce(job, ''), bytes, admitted_utc, reason"
@@ -13,6 +15,11 @@ _WAITING = "id, home, file, coalesce(job, ''), bytes, admitted_utc, reason"
 
 class ShortAnswers(Connection):
     """What is asked often."""
+
+    def __init__(self, connection: sqlite3.Connection) -> None:
+        super().__init__(connection)
+        self._spellings: dict[str, str] = {}
+        self._spelled_to = 0
 
     def waiting_scans(self) -> tuple[WaitingScan, ...]:
         """All scans whose home is the inbox."""
@@ -30,6 +37,14 @@ class ShortAnswers(Connection):
         rows = self._rows("SELECT job FROM scans WHERE place = 'inbox' AND job IS NOT NULL AND reason = ''"
                           " GROUP BY job ORDER BY min(id)")  # fmt: skip
         return tuple(r[0] for r in rows)
+
+    def spellings(self) -> dict[str, str]:
+        """Every job's number by its key. Only jobs written since the last time are read: a file that comes must not
+        cost more the more jobs there are."""
+        for row, job in self._rows("SELECT rowid, job FROM jobs WHERE rowid > ? ORDER BY rowid", (self._spelled_to,)):
+            self._spelled_to = int(row)
+            self._spellings[job_key(job)] = job
+        return self._spellings
 
     def any_waits(self) -> bool:
         """Whether a scan that belongs to a job waits in the inbox."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from collections import ChainMap
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -52,7 +53,7 @@ class Arrived:
 def arrived(studio: Studio, ledger: Ledger, rule: NamingRule, path: Path, bed_folder: str | None,
             listed: dict[str, ListedJob]) -> Arrived:  # fmt: skip
     """Which bed a file comes from and which part its name claims."""
-    known = [job.job for job in listed.values()] + list(ledger.jobs_in())
+    known = ChainMap(ledger.spellings(), {key: job.job for key, job in listed.items()})
     name = read_name(path.name, rule, known)
     bed = bed_folder or (name.bed if isinstance(name, PartName) and name.bed else None)
     names = {b.name.casefold() for b in studio.book.beds}
