@@ -378,6 +378,16 @@ def test_parts_in_different_lights_are_masters_of_their_own(tmp_path: Path) -> N
     write(studio / "inbox/SL-0401_whole_rake.tif", work(1))
     write(studio / "inbox/SL-0401_whole_flat.tif", work(1) + np.uint16(9))
     write(studio / "inbox/SL-0402_whole_rake.tif", work(2))
+    left, right = halves(3)
+    for light, pixels in (("rake", (left, right)), ("flat", (left // 2 + 20000, right // 2 + 20000))):
+        for part, scan in zip("LR", pixels, strict=True):
+            write(studio / f"inbox/SL-0403_{part}_{light}.tif", scan)
     night(studio)
     masters = {str(p.relative_to(studio / "archive")) for p in studio.glob("archive/*/data/*.tif")}
-    assert masters == {"SL-0401/data/SL-0401_flat.tif", "SL-0401/data/SL-0401_rake.tif", "SL-0402/data/SL-0402.tif"}
+    assert masters == {
+        "SL-0401/data/SL-0401_flat.tif", "SL-0401/data/SL-0401_rake.tif", "SL-0402/data/SL-0402.tif",
+        "SL-0403/data/SL-0403_flat.tif", "SL-0403/data/SL-0403_rake.tif",
+    }  # fmt: skip
+    rake, flat = (tifffile.imread(studio / f"archive/SL-0403/data/SL-0403_{light}.tif") for light in ("rake", "flat"))
+    assert rake.shape == flat.shape
+    assert np.abs(rake // 2 + 20000 - flat.astype(int)).max() <= 2  # no pixel of the one in the other

@@ -57,8 +57,8 @@ class Wanted:
 
 @dataclass(frozen=True, slots=True)
 class Chosen:
-    """One close-up: the piece of its picture, what it shows, and the places to be marked in it. `plain_too`: it is shown
-    without the marks as well, since a join is seen best where nothing points at it."""
+    """One close-up: the piece of its picture, what it shows, and the places to be marked in it. `plain_too`: it is
+    shown without the marks as well, since a join is seen best where nothing points at it."""
 
     source: int
     tile: Box
