@@ -57,8 +57,12 @@ def mail_lines(night: Night) -> tuple[str, ...]:
     return tuple(_unsent(row, night) for row in night.mails)
 
 
-def _unsent(row: MailRow, night: Night) -> str:
-    if row.state is MailState.GIVEN_UP:
-        return f"Mail not sent ({shown(row.subject)}): {shown(row.words)}"
+def unsent_words(row: MailRow, night: Night) -> str:
+    """'not sent yet, again at 06:06: the mail server … did not answer within 30 s'."""
     again = clock_near(row.next_utc, night.until_utc, night.offset_s)
-    return f"Mail not sent yet ({shown(row.subject)}): {shown(row.words)}; tried again at {again}"
+    when = "not sent" if row.state is MailState.GIVEN_UP else f"not sent yet, again at {again}"
+    return f"{when}: {shown(row.words)}"
+
+
+def _unsent(row: MailRow, night: Night) -> str:
+    return f"Mail {unsent_words(row, night)} ({shown(row.subject)})"

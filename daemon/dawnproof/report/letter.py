@@ -37,8 +37,8 @@ def morning_subject(night: Night) -> str:
     day = day_words(when.date()) if when else ""
     told = [f"{len(night.expected_not_seen)} never seen"] if night.expected_not_seen else []
     told += [f"{len(in_pile(night, pile))} {words}" for pile, words in _SHORT.items() if in_pile(night, pile)]
-    back = f"{len(in_pile(night, Pile.MAY_GO_BACK))} may go back"
-    told = ["a good night", back] if is_good(night) else [*told, back]
+    back = len(in_pile(night, Pile.MAY_GO_BACK))
+    told = (["a good night"] if is_good(night) else told) + ([f"{back} may go back"] if back else [])
     told = told if night.jobs or night.expected_not_seen else ["no work came"]
     return f"{shown(night.studio)}, {day}: {', '.join(told)}"
 

@@ -8,7 +8,7 @@ from ..model import ArrivingRow, JobState, JobView, Level, Night, Pile, Progress
 from .account import Said, due, faults, in_pile, to_look_at, today
 from .figures import clock, clock_near, counted, due_words, listing, size, span
 from .headlines import expected_due_first, mark_words, waiting_words
-from .keeping import mail_lines
+from .keeping import unsent_words
 from .layout import Cell, PartState, layout
 from .night_axis import SHAPES
 from .repeated import minor
@@ -135,7 +135,7 @@ def room(night: Night) -> tuple[Text, ...]:
 
 def mail(night: Night) -> tuple[Text, ...]:
     """The letter that could not be sent, the newest where there are several; nothing while the post goes well."""
-    return tuple(line(words.removeprefix("Mail ")) for words in mail_lines(night)[-1:])
+    return tuple(line(unsent_words(row, night)) for row in night.mails[-1:])
 
 
 def seen(night: Night) -> tuple[Text, ...]:
