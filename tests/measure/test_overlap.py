@@ -7,7 +7,7 @@ from scipy import ndimage
 from skimage import data
 from skimage.registration import phase_cross_correlation
 
-from dawnproof.measure.overlap import NOISE_KEPT, SMOOTH_PX, noise_level, patch_shift, smoothed
+from dawnproof.measure.overlap import NOISE_KEPT, SMOOTH_PX, Blind, noise_level, patch_shift, rough_shift, smoothed
 
 GRAVEL = data.gravel()[:256, :256].astype(np.float32) / 255
 
@@ -80,3 +80,22 @@ def test_the_share_of_noise_that_smoothing_keeps() -> None:
     noise = np.random.default_rng(5).standard_normal((400, 400)).astype(np.float32)
     assert smoothed(noise).std() == pytest.approx(NOISE_KEPT, rel=0.03)
     assert SMOOTH_PX == 0.8
+
+
+def test_roughly_is_within_a_third_of_a_pixel() -> None:
+    found = rough_shift(taken(fourier_shifted(0, 0)), taken(fourier_shifted(-2.4, 1.32), 6), 6)
+    assert found is not None
+    assert (found.dx_px, found.dy_px) == pytest.approx((-2.4, 1.32), abs=0.33)
+
+
+def test_where_it_is_blind_nothing_pulls() -> None:
+    first, second = fourier_shifted(0, 0), fourier_shifted(0.4, -0.3)
+    marks = np.zeros(first.shape, bool)
+    for y, x in np.random.default_rng(4).integers(80, 165, (14, 2)):
+        marks[y : y + 4, x : x + 4] = True
+    given = [np.where(marks, np.float32(0.9), image) for image in (first, second)]
+    wide = ndimage.binary_dilation(marks, iterations=3)
+    blind = Blind(wide[100:164, 90:154], wide[94:170, 84:160])
+    found = patch_shift(taken(given[0]), taken(given[1], 6), 6, blind)
+    assert found is not None
+    assert (found.dx_px, found.dy_px) == pytest.approx((0.4, -0.3), abs=0.02)
