@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from dawnproof.model import Identity
-from dawnproof.watch.settle import Patience, State, Watched, did_not_decode, found_wanting, judge, observe
+from dawnproof.watch.settle import Patience, State, Watched, found_wanting, judge, observe
 
 PATIENCE = Patience(settle_s=10.0, give_up_s=1800.0)
 
@@ -57,12 +57,16 @@ def test_not_whole_waits_with_its_reason_and_is_given_up_in_the_end() -> None:
     assert (grown.problem, judge(grown, 1803.0, PATIENCE).state) == ("", State.SETTLING)
 
 
-def test_pixels_that_did_not_decode_are_read_again_only_after_a_change() -> None:
-    watched = did_not_decode(seen((0.0, identity())), "the last 5 rows were never written")
-    looked_at = found_wanting(watched, "")  # the cheap questions are asked again and find nothing
-    assert judge(looked_at, 60.0, PATIENCE).state is State.WAITING
-    assert judge(looked_at, 1801.0, PATIENCE).state is State.DAMAGED
-    assert judge(observe(looked_at, identity(mtime_ns=6), 70.0), 90.0, PATIENCE).state is State.SETTLED
+def test_when_the_evening_is_over_nothing_more_is_waited_for() -> None:
+    """What has settled is judged at once, in words that say why; what still changes is not."""
+    over = Patience(10, 1800, evening_over=True)
+    watched = found_wanting(seen((0.0, identity())), "it ends in the middle of strip 3 of 9")
+    verdict = judge(watched, 11.0, over)
+    assert verdict.state is State.DAMAGED
+    assert verdict.reason == ("not whole, and nothing was writing it when the evening ended: it ends in the middle of "
+                              "strip 3 of 9")  # fmt: skip
+    assert judge(watched, 9.0, over).state is State.SETTLING
+    assert judge(seen((0.0, identity())), 11.0, over).state is State.SETTLED
 
 
 def test_an_empty_file_is_never_settled() -> None:

@@ -7,7 +7,7 @@ import traceback
 from collections import deque
 from collections.abc import Callable, Collection
 from concurrent.futures import Executor, Future
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from enum import Enum
 from pathlib import Path
@@ -31,8 +31,7 @@ from ..pipeline.intake import Arrived, arrived, ask_for, belongs_elsewhere, said
 from ..pipeline.roots import Roots
 from ..storage.disk import Digested, digest
 from ..storage.studio import Studio
-from ..storage.tiff import open_scan
-from ..storage.whole import bytes_in_holes
+from ..storage.whole import bytes_in_holes, check_structure
 from ..watch.gate import Gate, Lease, Passage, WholeChecks, left_alone, pass_gate
 from ..watch.inbox import Entry, scan_inbox
 from ..watch.observer import Hint
@@ -245,9 +244,9 @@ class Arrivals:
         return now - since < self._patience.give_up_s
 
     def _pass_gate(self, path: Path, file: _File, now: float) -> None:
-        patience = Patience(self._patience.settle_s, 0.0) if self.impatient else self._patience
+        patience = replace(self._patience, evening_over=self.impatient)
         is_tiff = path.suffix.lower() in SCAN_ENDINGS
-        checks = WholeChecks(_prove_whole if is_tiff else _any_file, bytes_in_holes)
+        checks = WholeChecks(check_structure if is_tiff else _any_file, bytes_in_holes)
         passage = pass_gate(path, file.watched, now, patience, self._intake.leave, checks)
         file.watched, file.reason = passage.watched, passage.reason
         if passage.gate in {Gate.LEFT_ALONE, Gate.NEVER_TOUCHED}:
@@ -401,11 +400,6 @@ def _touched(waiting: WaitingScan, entry: Entry) -> bool:
 
 def _in(folders: Collection[Path], path: Path) -> bool:
     return any(path.is_relative_to(folder) for folder in folders)
-
-
-def _prove_whole(path: Path) -> None:
-    with open_scan(path):
-        return
 
 
 def _any_file(path: Path) -> None:

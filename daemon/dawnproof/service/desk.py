@@ -126,7 +126,12 @@ class Desk:
             if job in self._work or job in arriving or job in busy:
                 continue
             self._rests[job] = now + REST_S
-            self._look_at_job(job, now)
+            try:
+                self._look_at_job(job, now)
+            except (LedgerError, MoveError, OSError):
+                raise
+            except Exception as error:  # as in `collect`: one job that cannot be judged must not end the night
+                self._could_not(job, error, now)
 
     def begin_working(self) -> None:
         """Begin the jobs people decided."""
@@ -263,10 +268,10 @@ class Desk:
         return True
 
     def _could_not(self, job: str, error: Exception, now: float) -> None:
-        text = "".join(traceback.format_exception(error))
-        self._voice.say("error", job, f"{job}: could not be judged\n{text}")
-        self._voice.alarm(f"job {job}", f"{job}: could not be judged ({type(error).__name__}: {error}); its scans stay "
-                          "where they are")  # fmt: skip
+        text = f"{job}: could not be judged ({type(error).__name__}: {error}); its scans stay where they are"
+        if self._voice.standing.get(f"job {job}") != text:
+            self._voice.say("error", job, f"{job}: could not be judged\n{''.join(traceback.format_exception(error))}")
+        self._voice.alarm(f"job {job}", text)
         self._give_back(job, now)
 
     def _give_back(self, job: str, now: float) -> None:

@@ -26,10 +26,12 @@ class State(Enum):
 
 @dataclass(frozen=True, slots=True)
 class Patience:
-    """The rule book's seconds: unchanged before a look, and unchanged but not whole before giving up."""
+    """The rule book's seconds: unchanged before a look, and unchanged but not whole before giving up. Once the
+    evening is over nothing more is waited for: what has settled without being whole is given up."""
 
     settle_s: float = 10.0
     give_up_s: float = 1800.0
+    evening_over: bool = False
 
     def settle_s_for(self, size: int, lease_known: bool = True) -> float:
         return self.settle_s * (1 + size / BYTES_PER_SETTLE) * (1 if lease_known else FACTOR_WITHOUT_LEASE)
@@ -38,15 +40,13 @@ class Patience:
 @dataclass(frozen=True, slots=True)
 class Watched:
     """One file of the inbox over time: unchanged since `since_s`; `problem` is why it was not whole when last looked
-    at in this state, '' when it was not looked at or nothing was wrong; `undecodable` the same of its pixels, which
-    are too dear to be read again before the file changes."""
+    at in this state, '' when it was not looked at or nothing was wrong."""
 
     identity: Identity
     first_s: float
     since_s: float
     problem: str = ""
     lease_known: bool = True
-    undecodable: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,23 +72,18 @@ def found_wanting(watched: Watched, problem: str, lease_known: bool = True) -> W
     return replace(watched, problem=problem, lease_known=lease_known)
 
 
-def did_not_decode(watched: Watched, reason: str) -> Watched:
-    """The pixels were read in this state and are not whole: only a change of the file opens the gate again."""
-    return replace(watched, undecodable=reason)
-
-
 def judge(watched: Watched, now_s: float, patience: Patience) -> Verdict:
     """What the observations mean at this moment. A size of 0 is never settled, however long it stands."""
     quiet_s = max(0.0, now_s - watched.since_s)
     needed_s = patience.settle_s_for(watched.identity.size, watched.lease_known)
-    problem = (
-        watched.problem or watched.undecodable or ("the file is empty so far" if watched.identity.size == 0 else "")
-    )
+    problem = watched.problem or ("the file is empty so far" if watched.identity.size == 0 else "")
     if quiet_s < needed_s:
         left_s = needed_s - quiet_s
         return Verdict(State.SETTLING, f"changed {quiet_s:.0f} s ago, looked at in {left_s:.0f} s", left_s)
     if not problem:
         return Verdict(State.SETTLED, "unchanged for long enough", 0.0)
+    if patience.evening_over:
+        return Verdict(State.DAMAGED, f"not whole, and nothing was writing it when the evening ended: {problem}", 0.0)
     if quiet_s >= max(patience.give_up_s, needed_s):
         return Verdict(State.DAMAGED, f"unchanged for {quiet_s / 60:.0f} min and still not whole: {problem}", 0.0)
     return Verdict(State.WAITING, problem, patience.give_up_s - quiet_s)
