@@ -226,6 +226,15 @@ def test_knocking_signs_in_and_sends_nothing(tmp_path: Path) -> None:
     assert not server.box.letters
 
 
+def test_ready_says_who_can_read_the_password(tmp_path: Path) -> None:
+    mail = f'[mail]\nhost = "{HOST}"\nfrom = "p@example.org"\nto = ["a@example.org"]\nport = {free_port()}\n'
+    here = make_studio(tmp_path / "prints", more=f'{mail}user = "x"\npassword_file = "secret"\n')
+    (here / "secret").write_text("x")
+    for mode, told in ((0o644, True), (0o600, False)):
+        (here / "secret").chmod(mode)
+        assert ("chmod 600" in called("ready", here)[1]) is told
+
+
 def test_ready_says_whether_the_server_answers(tmp_path: Path) -> None:
     with mail_server() as server:
         mail = f'[mail]\nhost = "{HOST}"\nsecurity = "none"\nfrom = "p@example.org"\nto = ["a@example.org"]\n'

@@ -146,10 +146,14 @@ def _mail_lines(studio: Studio) -> list[Line]:
     rules = studio.book.mail
     if rules.host is None:
         return []
+    secret = studio.root / rules.password_file if rules.password_file else None
+    lines = []
+    if secret is not None and secret.is_file() and secret.stat().st_mode & 0o077:
+        lines.append(Line(False, "mail", f"others can read {secret}: chmod 600 it"))
     came = Attempt(rules, studio.root, lambda: None).knock()
     if isinstance(came, NotSent):
-        return [Line(False, "mail", came.words)]
-    return [Line(True, "mail", f"{rules.host} answers{' and takes the password' if rules.user else ''}")]
+        return [*lines, Line(False, "mail", came.words)]
+    return [*lines, Line(True, "mail", f"{rules.host} answers{' and takes the password' if rules.user else ''}")]
 
 
 @app.command()
