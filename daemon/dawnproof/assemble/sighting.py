@@ -6,6 +6,7 @@ Features are SIFT (Lowe 2004), which bear another scale, a turn and a little sla
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import cv2
@@ -20,6 +21,7 @@ _PART_PX = 1000  # long side of a part
 _FEATURES = 4000
 _RANSAC_PX = 4.0
 LEAST_MATCHES = 15
+_SQUEEZED = 1.6  # width to height of what a camera sees of a square: beyond 50 degrees of slant
 
 
 @dataclass(frozen=True)
@@ -47,7 +49,7 @@ def _sighting(points: Floats, words: Grey, part: View) -> Sighting:
     if min(len(own_points), len(points)) < LEAST_MATCHES:
         return nothing
     pairs = cv2.BFMatcher(cv2.NORM_L2).knnMatch(own_words, words, k=2)
-    kept = [best for best, second in (p for p in pairs if len(p) == 2) if best.distance < 0.8 * second.distance]
+    kept = _one_to_one([p[0] for p in pairs if len(p) == 2 and p[0].distance < 0.8 * p[1].distance])
     if len(kept) < LEAST_MATCHES:
         return nothing
     ours = own_points[[m.queryIdx for m in kept]]
@@ -57,7 +59,26 @@ def _sighting(points: Floats, words: Grey, part: View) -> Sighting:
     if matrix is None:
         return nothing
     chosen = inside.ravel() > 0
-    return Sighting(ours[chosen], theirs[chosen])
+    return Sighting(ours[chosen], theirs[chosen]) if _upright_plane(ours[chosen], theirs[chosen]) else nothing
+
+
+def _one_to_one(matches: Sequence[cv2.DMatch]) -> list[cv2.DMatch]:
+    """Of several places that claim one place of the overview the most alike: many to one is how chance agrees."""
+    best: dict[int, cv2.DMatch] = {}
+    for match in matches:
+        held = best.get(match.trainIdx)
+        if held is None or match.distance < held.distance:
+            best[match.trainIdx] = match
+    return list(best.values())
+
+
+def _upright_plane(ours: Floats, theirs: Floats) -> bool:
+    """Whether a camera in front of the work could see it so: not mirrored, not squeezed to a line."""
+    if len(ours) < LEAST_MATCHES:
+        return False
+    from_middle = np.linalg.lstsq(ours - ours.mean(axis=0), theirs - theirs.mean(axis=0), rcond=None)[0]
+    sizes = np.linalg.svd(from_middle, compute_uv=False)
+    return bool(np.linalg.det(from_middle) > 0 and sizes[0] < _SQUEEZED * sizes[1])
 
 
 def _spread(places: Floats) -> float:
