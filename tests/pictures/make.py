@@ -1,6 +1,6 @@
 """The pictures of the README: python tests/pictures/make.py STUDIO (a folder `dawnproof rehearse` played in).
 
-Needs chromium. Writes dashboard.png and morning.png beside this file.
+Needs chromium. Writes dashboard.png, morning.png and contact.jpg beside this file.
 """
 
 from __future__ import annotations
@@ -12,6 +12,7 @@ import tempfile
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
+import cv2
 from rich.console import Console
 
 HERE = Path(__file__).resolve().parent
@@ -53,6 +54,10 @@ def main() -> None:
         write_morning(studio, ledger, last - timedelta(hours=1), last.astimezone(UTC), None)
         page = next(p for p in studio.morning.glob("*.html") if "scan-again" not in p.name and "bed-" not in p.name)
         shoot(page, HERE / "morning.png", 1000, 1250)
+        sheet = cv2.imread(str(next(iter(sorted(studio.morning.glob("*-contact-1.jpg"))))))
+        assert sheet is not None
+        small = cv2.resize(sheet, None, fx=0.6, fy=0.6, interpolation=cv2.INTER_AREA)
+        cv2.imwrite(str(HERE / "contact.jpg"), small, [cv2.IMWRITE_JPEG_QUALITY, 85])
     ledger.close()
 
 
