@@ -203,7 +203,7 @@ class SeamCheck:
             return _undecided("shift", "px", "too little structure along the travel to tell a shift")
         where = self._frame.where(shift.column + left, box.y, 1, box.height)
         # only with the place known from a doubling; a shift that merely stands out is not enough for a fault
-        certain = known is not None
+        certain = known is not None and shift.even
         sure = 0.95 if shift.least_px < 0.5 else 0.8
         return Reading("seam", "shift", round(shift.px, 3), "px", sure, where, certain=certain)
 
