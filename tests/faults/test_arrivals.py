@@ -2,21 +2,29 @@
 
 from __future__ import annotations
 
+import io
 import os
 import shutil
 import socket
+import sqlite3
 import struct
 from collections import Counter
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
 import pytest
 from faults import evening
+from rich.console import Console
+from small_studio import called
 
 from dawnproof.ledger.ledger import Ledger
 from dawnproof.model import Outcome, Place
+from dawnproof.pipeline.morning import write_morning
+from dawnproof.pipeline.night import gather_night
+from dawnproof.report.dashboard import dashboard
 from dawnproof.service import nights
+from dawnproof.storage.studio import Studio
 from dawnproof.upkeep import verify_archive
 from dawnproof.workers.pool import Pool
 
@@ -228,6 +236,29 @@ def test_names_are_shown_harmlessly_and_moved_as_they_are(tmp_path: Path) -> Non
         assert evil.encode("utf-8", "surrogateescape") not in reasons
     folded = {os.fsencode(Path(r.home).name).lower() for r in rows}
     assert len(folded) == len(rows), "no two differ by case alone"
+    for text in screens_of(studio):
+        assert not [evil for evil in ("\x1b", "\x07", "\u202e", "\udcff", "<script>.tif\n") if evil in text]
+        shown_name = "\\x1b[2J\\x07bell.tif"
+        assert shown_name in text.replace("\\\\", "\\") or "bell.tif" not in text  # a document doubles its backslashes
+    page = (studio.morning / "2026-11-25.html").read_text("utf-8")
+    assert "&lt;script&gt;.tif" in page
+    assert "<script>.tif" not in page
+    with sqlite3.connect(studio.ledger_path) as db:
+        assert {row[0] for row in db.execute("SELECT raw_name FROM scans")} == set(NAMES), "the raw bytes stay there"
+
+
+def screens_of(studio: Studio) -> list[str]:
+    """All that a person is shown of a night: dashboard, morning as text, page and document, the commands."""
+    ledger = Ledger.open(studio.ledger_path)
+    now = datetime(2026, 11, 25, 6, 0).astimezone()
+    since = datetime(2020, 1, 1).astimezone()
+    console = Console(record=True, width=140, file=io.StringIO(), force_terminal=True, color_system=None)
+    console.print(dashboard(gather_night(studio, ledger, since.astimezone(UTC), datetime.now(UTC)), 140, 40))
+    write_morning(studio, ledger, since, now, None)
+    ledger.close()
+    files = [path.read_text("utf-8") for path in sorted(studio.morning.glob("2026-11-25.*"))]
+    assert len(files) == 3
+    return [console.export_text(), *files, called("rules", "try", studio.root, *map(os.fsdecode, NAMES))[1]]
 
 
 def test_links_pipes_and_sockets_stay_and_are_named(tmp_path: Path) -> None:
