@@ -81,6 +81,17 @@ def rows_of(studio: Studio) -> tuple[int, float]:
     return rows, sum(p.stat().st_size for p in studio.private.glob("ledger.sqlite3*")) / 1e6
 
 
+def prepared(studio: Studio) -> tuple[NoChildren, bytes]:
+    """What stands for the children, and the pattern of all scans."""
+    sample = studio.inbox / "sample.tif"
+    evening.scan(sample, 1)
+    like = measure_scan(Ask(str(sample), studio.book.beds[0]))
+    tifffile.imwrite(sample, evening.picture(1, 60, 60), photometric="rgb", resolution=(400, 400), metadata=None)
+    pattern = sample.read_bytes()
+    sample.unlink()
+    return NoChildren(like), pattern
+
+
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("folder", type=Path)
@@ -89,13 +100,8 @@ def main() -> None:
     args = parser.parse_args()
     root = args.folder / f"ledger-bench-{os.getpid()}"
     studio = evening.studio_at(root)
-    sample = studio.inbox / "sample.tif"
-    evening.scan(sample, 1)
-    like = measure_scan(Ask(str(sample), studio.book.beds[0]))
-    tifffile.imwrite(sample, evening.picture(1, 60, 60), photometric="rgb", resolution=(400, 400), metadata=None)
-    pattern = sample.read_bytes()
-    sample.unlink()
-    pool, each = NoChildren(like), []
+    pool, pattern = prepared(studio)
+    each: list[float] = []
     try:
         for first in range(0, args.jobs, args.step):
             send(studio, pattern, range(first, first + args.step))

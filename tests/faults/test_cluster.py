@@ -19,6 +19,7 @@ if importlib.util.find_spec("distributed") is None:
 
 from cluster.hosts import SILENCE_S, House, Watched, lent_rooms, other_version, rooms_of, send_halves
 
+from dawnproof.cluster import link
 from dawnproof.storage.studio import Studio
 
 
@@ -103,7 +104,10 @@ def test_a_worker_killed_in_mid_join_costs_the_time_alone(own_house: House, stud
     check(watched, entered)
 
 
-def test_without_a_scheduler_the_studio_works_alone_and_says_so(studio: Studio, tmp_path: Path) -> None:
+def test_without_a_scheduler_the_studio_works_alone_and_says_so(
+    studio: Studio, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(link, "CONNECT_S", 0.5)
     entered = send_halves(studio, "SL-0406", 9)
     with ExitStack() as stack, Watched(studio, House(tmp_path, stack).address) as watched:
         watched.until_filed("SL-0406")
