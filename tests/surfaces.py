@@ -203,6 +203,43 @@ def mounted(surface: Surface, column_px: int, tone: float = 0.9) -> Surface:
     return out
 
 
+def varnished(surface: Surface, seed: int = 0) -> Surface:
+    """Glossy varnish over fine relief: each slope that leans towards the lamp mirrors it, a glint of a few pixels."""
+    rows, columns = surface.shape[:2]
+    rng = np.random.default_rng((seed, 51))
+    height = band_noise(rows, columns, 2.5, 12.0, seed + 1) * float(rng.uniform(1.0, 2.5))
+    lamp = (float(rng.uniform(0.5, 0.9)), float(rng.uniform(-0.2, 0.2)))
+    glint = _mirrored_lamp(height, lamp, float(rng.uniform(0.08, 0.16)))
+    return np.asarray(surface + np.float32(1.2) * glint[..., None], dtype=np.float32)
+
+
+def gilded(surface: Surface, seed: int = 0, facet_px: float | None = None) -> Surface:
+    """A patch of wrinkled gold or silver leaf; `facet_px` the size of its wrinkles (random between 3 and 14). Values
+    above 1 where the lamp is mirrored."""
+    rows, columns = surface.shape[:2]
+    rng = np.random.default_rng((seed, 54))
+    facet = float(rng.uniform(3, 14)) if facet_px is None else facet_px
+    height = band_noise(rows, columns, facet, 60.0, seed + 2) * float(rng.uniform(4, 10))
+    height = height + band_noise(rows, columns, 1.2, 5.0, seed + 3) * np.float32(0.12)
+    glint = _mirrored_lamp(height, (0.1, 0.0), float(rng.uniform(0.25, 0.5)))[..., None]
+    dull, hot = (((0.55, 0.42, 0.18), (1.3, 1.15, 0.95)), ((0.5, 0.5, 0.5), (1.25, 1.25, 1.25)))[int(rng.integers(2))]
+    bright = float(rng.uniform(0.8, 1.6))
+    leaf = np.array(dull, np.float32) * (0.4 + 0.4 * glint) + np.array(hot, np.float32) * glint**2 * bright
+    patch = np.zeros((rows, columns), np.uint8)
+    centre = (int(rng.integers(columns // 4, 3 * columns // 4)), int(rng.integers(rows // 4, 3 * rows // 4)))
+    axes = (int(rng.integers(columns // 8, columns // 3)), int(rng.integers(rows // 8, rows // 3)))
+    cv2.ellipse(patch, centre, axes, float(rng.uniform(0, 180)), 0, 360, 1, -1)
+    return np.asarray(np.where(patch[..., None] > 0, leaf, surface), dtype=np.float32)
+
+
+def _mirrored_lamp(height: Field, lamp: tuple[float, float], width: float) -> Field:
+    """How much of the lamp each place mirrors: all of it where the slope is `lamp`, less by a Gaussian beside it."""
+    across = np.asarray(cv2.Sobel(height, cv2.CV_32F, 1, 0, ksize=3)) / 8
+    along = np.asarray(cv2.Sobel(height, cv2.CV_32F, 0, 1, ksize=3)) / 8
+    off = (across - lamp[0]) ** 2 + (along - lamp[1]) ** 2
+    return np.asarray(np.exp(-off / (2 * width * width)), dtype=np.float32)
+
+
 def relief(surface: Surface, texture: npt.NDArray[Any], strength: float, seed: int = 0) -> Surface:
     """Shading by raking light: the texture, 5th to 95th percentile taken as -1..1, changes the light by
     `strength` (0.08 = 8 %); laid from a random place, again and again where it is smaller than the work."""

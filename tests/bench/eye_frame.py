@@ -145,6 +145,49 @@ def clipping(chosen: Set, count: int) -> Iterator[Rate]:
     yield from (equal, region)
 
 
+def shine(chosen: Set, count: int) -> Iterator[Rate]:
+    """Varnish and metal leaf, which glint and must not be called clipped, and paper driven over the end, which must."""
+    rates = {
+        kind: (Rate(f"clipping: no fault by {kind}"), Rate(f"clipping: no note by {kind}"))
+        for kind in ("varnish", "metal leaf")
+    }
+    equal = Rate("clipping: glints, three shares equal a plain count")
+    paper = Rate("clipping: blown paper of 25 mm2 and more found")
+    for seed in range(chosen.seed, chosen.seed + count):
+        rng = np.random.default_rng((seed, 17))
+        name, work = chosen.work(560, 760, seed)
+        for kind, make in (("varnish", surfaces.varnished), ("metal leaf", surfaces.gilded)):
+            pixels = code(see(make(work * np.float32(0.9), seed), Camera(noise=0.002, blur_px=0.5), 0, 0, seed))
+            found = _clipping(pixels)
+            area = float(found["region"].value or 0)
+            fault, note = rates[kind]
+            fault.add(area <= 25.0, f"{seed} {name}: {area} mm2")
+            note.add(area <= 4.0, f"{seed} {name}: {area} mm2")
+            counts = [100 * float((pixels[..., k] == 65535).mean()) for k in range(3)]
+            told = [float(found[f"high_{channel}"].value or 0) for channel in ("red", "green", "blue")]
+            equal.add(bool(np.allclose(told, counts, atol=1e-4)), f"{seed} {name} {kind}: {told} for {counts}")
+        sheet = (surfaces.drawing, surfaces.paper, surfaces.laid, surfaces.wash)[seed % 4](560, 760, seed)
+        blown = sheet * np.float32(rng.uniform(1.12, 1.5))
+        pixels = code(see(blown, Camera(noise=0.003, blur_px=0.5), 0, 0, seed))
+        if _largest_mm2(pixels) >= 25.0:
+            value = float(_clipping(pixels)["region"].value or 0)
+            paper.add(value > 25.0, f"{seed}: {value} mm2 of {_largest_mm2(pixels):.0f}")
+    yield from (*rates["varnish"], *rates["metal leaf"], equal, paper)
+
+
+def _clipping(pixels: Pixels) -> dict[str, Reading]:
+    frame = frame_of(pixels, PPI, bed_of(pixels, PPI))
+    check = ClippingCheck(frame)
+    _show(check, pixels)
+    return {r.name: r for r in check.readings(whole_frame(frame.width_px, frame.height_px))}
+
+
+def _largest_mm2(pixels: Pixels) -> float:
+    """Of the connected areas in which every channel is at the type's end."""
+    _, _, stats, _ = cv2.connectedComponentsWithStats((pixels == 65535).all(axis=2).astype(np.uint8), connectivity=4)
+    return float(stats[1:, cv2.CC_STAT_AREA].max(initial=0)) * MM**2
+
+
 def _equal(found: dict[str, Reading], pixels: Pixels, outline: Outline, end: int) -> bool:
     spans = [outline.rows_span(row) for row in range(len(pixels))]
     inside = np.zeros(pixels.shape[:2], bool)
@@ -238,6 +281,7 @@ def _show(check: Check, pixels: Pixels) -> None:
 BENCHES: dict[str, Callable[[Set, int], Iterator[Rate]]] = {
     "crop": crop,
     "clipping": clipping,
+    "shine": shine,
     "depth": depth,
     "enlarged": enlarged,
 }

@@ -34,9 +34,20 @@ def test_small_and_steep_is_a_glint_large_or_flat_is_not() -> None:
     assert largest_region(clipped, beside, flat, BLOCK, MM2)[0] is not None
     clipped[20:35, 20:35] = 25
     beside[19:36, 19:36] = 12
+    beside[20:35, 20:35] = 0
     region, _ = largest_region(clipped, beside, np.zeros_like(flat), BLOCK, MM2)
     assert region is not None
     assert region.pixels == 15 * 15 * 25
+
+
+def test_ragged_and_steep_is_metal_leaf() -> None:
+    """22 mm2 that hang together, half a millimetre wide on average; as flat as paper, they are no leaf."""
+    clipped, beside, flat = counts()
+    clipped[20:35, 20:35] = 25
+    beside[19:36, 19:36] = 9
+    assert largest_region(clipped, beside, flat, BLOCK, MM2) == (None, 1)
+    region, glints = largest_region(clipped, beside, beside, BLOCK, MM2)
+    assert (region is not None, glints) == (True, 0)
 
 
 def test_nothing_clipped() -> None:

@@ -7,8 +7,8 @@ import numpy.typing as npt
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from scans import Lid, bands, bed_of, frame_of, make_scan
-from surfaces import ground, paper, strokes
+from scans import Camera, Lid, bands, bed_of, code, frame_of, make_scan, see
+from surfaces import drawing, gilded, ground, paper, strokes, varnished
 
 from dawnproof.measure.border import BorderCheck
 from dawnproof.measure.clipping import ClippingCheck
@@ -145,6 +145,23 @@ def test_glints_are_set_apart_from_clipped_paper() -> None:
     region = read(pixels)["region"]
     clipped = (pixels[200:260] == 65535).all(axis=2).sum() * MM2
     assert region.value == pytest.approx(clipped, rel=0.02)
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_varnish_and_metal_leaf_are_not_called_clipped(seed: int) -> None:
+    """Counted to the pixel all the same."""
+    painted = strokes(400, 500, seed) * np.float32(0.9)
+    for work in (varnished(painted, seed), gilded(painted, seed, facet_px=5.0)):
+        pixels = code(see(work, Camera(noise=0.002, blur_px=0.5), 0.0, 0.0, seed))
+        found = read(pixels)
+        assert float(found["region"].value or 0) < 4.0
+        assert found["high_red"].value == pytest.approx(100 * (pixels[..., 0] == 65535).mean(), abs=1e-4)
+
+
+def test_paper_blown_out_between_the_lines_of_a_drawing_is_clipped() -> None:
+    work = drawing(400, 500, 3, lines=120) * np.float32(1.35)
+    pixels = code(see(work, Camera(noise=0.003, blur_px=0.5), 0.0, 0.0, 3))
+    assert float(read(pixels)["region"].value or 0) > 25.0
 
 
 def test_black_without_drawing_is_a_region_too() -> None:

@@ -13,7 +13,10 @@ from ..model import Box
 Counts = npt.NDArray[np.uint16]
 
 _FULL = 0.5  # of a block must be clipped for regions to join through it
-_GLINT_MM2 = 12.0  # larger areas are no glints, however steep
+_GLINT_MM2 = 12.0  # larger areas are no glints, however steep, unless they are ragged
+_LEAF_MM2 = 150.0  # of wrinkled metal leaf glints hang together up to here
+_RAGGED_MM = 1.8  # mean width: facets of leaf; what is clipped between the lines of a drawing is wider
+_RING_PX = 2.0  # width of the ring in which flanks are counted
 _STEEP = 0.35  # a glint's flanks are near the extreme in less than this share
 
 
@@ -31,7 +34,8 @@ def largest_region(
     """The largest clipped region that is not shaped like a glint, and how many glints were passed over.
 
     All arrays count pixels by block: clipped ones, those just beside them, and those beside them that are nearly
-    as bright. A glint is small and its flanks are steep; clipped paper passes over into paper just below the end.
+    as bright. A glint has steep flanks and is small, or, on metal leaf, ragged; clipped paper passes over into paper
+    just below the end, or is wide.
     """
     core = (clipped >= _FULL * block * block).astype(np.uint8)
     # a region with no full block is still one; its blocks hang together as they are
@@ -44,8 +48,10 @@ def largest_region(
     pixels, beside, flat = (
         np.bincount(owner.ravel(), weights=values.ravel(), minlength=count) for values in (clipped, flanks, flat_flanks)
     )
-    small = pixels * mm2_per_pixel < _GLINT_MM2
-    glint = small & (flat < _STEEP * np.maximum(beside, 1)) & (beside > 0)
+    area = pixels * mm2_per_pixel
+    width_mm = 2 * pixels / np.maximum(beside / _RING_PX, 1) * np.sqrt(mm2_per_pixel)
+    glint_sized = (area < _GLINT_MM2) | ((area < _LEAF_MM2) & (width_mm < _RAGGED_MM))
+    glint = glint_sized & (flat < _STEEP * np.maximum(beside, 1)) & (beside > 0)
     glint[0] = True
     glints = int(glint[1:].sum())
     sizes = np.where(glint, 0, pixels)

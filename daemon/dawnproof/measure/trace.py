@@ -21,6 +21,7 @@ _BEYOND_MM = 1.5  # beside other things
 _SHEET_FILL = 0.75
 _AT_FRAME_PX = 2.5  # a side this near the frame, in pixels of the overview, runs out of it
 _OUTWARDS_PX = 0.5  # of the overview: a shadow's slope moves the fastest change inwards by up to 0.4
+_MOST_SPREAD_PX = 0.4  # added for the spread of the places; the tips of a rough edge are followed by themselves
 _INWARDS_PX = 0.5
 _ROUGH_PX = 0.35  # spread of the edge places: less is a cut edge with noise
 _NOT_SQUARE = 0.014  # 0.8 degrees
@@ -183,7 +184,7 @@ def _outer_side(side: Side | None) -> Side | None:
     """The side moved outwards by what may be missed; rough edges by their tips, each as far as a neighbour confirms."""
     if side is None:
         return None
-    margin = _OUTWARDS_PX + min(side.spread, 0.6)
+    margin = _OUTWARDS_PX + min(side.spread, _MOST_SPREAD_PX)
     line = side.offset + side.slope * side.along
     off = np.maximum((side.tips if side.spread > _ROUGH_PX else side.depth) - line, -1.0 - 3 * side.spread)
     after, before = np.append(off[1:], off[-1]), np.append(off[0], off[:-1])
