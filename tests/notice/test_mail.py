@@ -58,6 +58,7 @@ def test_a_letter_arrives_whole_at_every_address(tmp_path: Path) -> None:
     assert (page.get_filename(), page.get_content_type(), page.get_content()) == ("page.html", "text/html", "<p>x")
 
 
+@pytest.mark.filterwarnings("ignore:Requiring AUTH while not requiring TLS")  # the whole line is TLS already
 @pytest.mark.parametrize("direct", [False, True])
 def test_signs_in_under_tls(direct: bool, tmp_path: Path) -> None:
     context, authority = certificate(tmp_path)
