@@ -17,7 +17,7 @@ from .band import Band
 from .doubling import search_up_to
 from .seam_near import MOST_NEAR_PX
 from .seam_profile import Sample
-from .seam_search import Ground, Mark, Suspects, find, samples, samples_wide, speaking
+from .seam_search import Ground, Mark, Suspects, ends_of, find, samples, samples_wide, speaking
 from .seam_shift import JUDGED_PX, find_shift
 from .seam_strip import BLOCK_ROWS, CHUNK_ROWS, TONE_ROWS, Strip, lay_strips, whole_width
 from .seam_tone import find_step
@@ -54,6 +54,7 @@ class _Verdict:
     profile: tuple[Sample, ...]
     px: float | None
     certain: bool
+    ends: tuple[int, int] | None = None  # rows between which it is above half of its largest
 
 
 @dataclass(frozen=True)
@@ -138,7 +139,9 @@ class SeamCheck:
         far_sure = _stands_out(far, FAR_FAULT, RIVAL_FAULT)
         if not (near_seen or far_seen) or not (confirmed or far_sure):
             return _Verdict(mark, along, None, False)
-        return _Verdict(mark, along, _largest(doubled) if doubled else mark.px, near_sure or far_sure)
+        px = _largest(doubled) if doubled else mark.px
+        ends = ends_of(place.own, mark, along, px, ground.rows)
+        return _Verdict(mark, along, px, near_sure or far_sure, ends)
 
     def _doubling(self, suspects: Suspects | None, verdict: _Verdict | None) -> Reading:
         if suspects is None or verdict is None:
@@ -211,9 +214,9 @@ class SeamCheck:
         frame = self._frame
         doubled = [s for s in verdict.profile if s.px is not None] if verdict.px is not None else []
         largest = max((s.px or 0.0 for s in doubled), default=0.0)
-        # it begins and ends where half of its largest value is reached
-        span = [s for s in doubled if (s.px or 0.0) >= largest / 2] or list(verdict.profile)
-        top, bottom = (span[0].row, span[-1].row + BLOCK_ROWS) if span else (0, frame.height_px)
+        rows = verdict.profile
+        whole = (rows[0].row, rows[-1].row + BLOCK_ROWS) if rows else (0, frame.height_px)
+        top, bottom = verdict.ends or whole
         half = max(verdict.mark.blend_px / 2 + largest, 4.0)
         place = frame.where(verdict.mark.column - half, top, 2 * half, bottom - top)
         profile = tuple(self._sample(sample, bool(doubled)) for sample in verdict.profile)

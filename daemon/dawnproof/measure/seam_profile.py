@@ -53,6 +53,45 @@ def profile(strip: Strip, column: int, blend_px: float, most_px: float, rows: ra
     return _follow(ratios[:, :-1] - np.maximum(ratios[:, -1:], 0.0), shifts, starts)
 
 
+END_ROWS = 8  # the place of an end is told this finely
+END_CHANCE = 1.0  # END_ROWS rows must be that much likelier above half than below
+END_BLOCKS = 5  # blocks of rows beyond and within which it is looked for
+
+
+def ends(strip: Strip, column: int, blend_px: float, px: float, first: int, past: int, rows: range) -> tuple[int, int]:
+    """The rows between which a displacement is above half of `px`, its largest, near those found block by block (first
+    and one past the last): where rows likelier above half change to rows likelier below."""
+    reach = END_BLOCKS * BLOCK_ROWS
+    middle = (first + past) // 2
+    above = np.linspace(px / 2, 1.1 * px, 8)
+    below = np.linspace(0.0, px / 2, 7)[:-1]
+    half = int(min(1.1 * px + blend_px / 2 + 10, column - strip.first, strip.past - column))
+    kept = {row: grey for row, grey in strip.greys.items() if row in rows and row + BLOCK_ROWS <= rows.stop}
+    near = {row: g for row, g in kept.items() if row + len(g) > first - reach and row < past + reach}
+    if half < 8 or not near:
+        return first, past
+    even = [even_rows(grey.astype(np.float32)) for grey in near.values()]
+    process = process_of(even)
+    forms = [process.form(half, blend_px, float(shift)) for shift in (*above, *below)]
+    starts, speaks = [], []
+    for row, block in zip(near, even, strict=True):
+        at = column - strip.first
+        each = np.stack([score(block[:, at - half : at + half], form) for form in forms], axis=1)
+        for top in range(0, len(each) - END_ROWS + 1, END_ROWS):
+            told = each[top : top + END_ROWS].sum(axis=0)
+            starts.append(row + top)
+            speaks.append(float(np.clip(told[: len(above)].max() - told[len(above) :].max(), -LOUDEST, LOUDEST)))
+    places, gains = np.array(starts), np.array(speaks) - END_CHANCE
+    upper = (places < middle) & (places >= first - reach)
+    lower = (places >= middle) & (places < past + reach)
+    found_first, found_past = first, past
+    if upper.any():
+        found_first = int(places[upper][int(np.argmax(np.cumsum(gains[upper][::-1])[::-1]))])
+    if lower.any():
+        found_past = int(places[lower][int(np.argmax(np.cumsum(gains[lower])))]) + END_ROWS
+    return found_first, found_past
+
+
 SETTLE_CHUNKS = 10
 SETTLE_EVERY = 3  # rows: neighbours say much the same
 NARROW_PX = (-4.5, -3.0, -1.5, 0.0, 1.5, 3.0, 4.5)  # around a width already found

@@ -12,7 +12,7 @@ import numpy.typing as npt
 from . import seam_near
 from .doubling import Evidence, Search, evidence
 from .seam_path import BEGIN_COST, COMMON, DRIFT_COST, LOUDEST, Paths, deviations, spread_of
-from .seam_profile import Sample, costs, profile, route, settle
+from .seam_profile import Sample, costs, ends, profile, route, settle
 from .seam_strip import BLOCK_ROWS, CHUNK_ROWS, Strip
 
 Columns = npt.NDArray[np.int64]
@@ -190,6 +190,16 @@ def samples_wide(own: list[Strip], mark: Mark, rows: range) -> tuple[Mark, tuple
     tried = [(c, profile(strip, c, mark.blend_px, most, rows)) for c in range(mark.column - 1, mark.column + 2)]
     column, along = max(tried, key=lambda each: speaking(each[1]))
     return replace(mark, column=column), along
+
+
+def ends_of(own: list[Strip], mark: Mark, along: tuple[Sample, ...], px: float, rows: range) -> tuple[int, int] | None:
+    """First row and one past the last between which the doubling is above half of `px`; None without a doubled one."""
+    doubled = [sample for sample in along if (sample.px or 0.0) >= px / 2]
+    if not doubled:
+        return None
+    strip = next(strip for strip in own if mark.column in strip.columns)
+    past = doubled[-1].row + BLOCK_ROWS
+    return ends(strip, mark.column, mark.blend_px, px, doubled[0].row, past, rows)
 
 
 def speaking(along: tuple[Sample, ...]) -> float:
