@@ -10,7 +10,6 @@ from itertools import pairwise
 import numpy as np
 import numpy.typing as npt
 
-from .fit import Matches
 from .parts import Matrix
 from .register import PairFit
 from .view import View, apply, compose, inverse
@@ -143,7 +142,7 @@ def _gauss_newton(pairs: Pairs, numbers: Floats, reference: int, free: int) -> t
         normal, right = np.zeros((count * free, count * free)), np.zeros(count * free)
         sizes = []
         for (a, b), fit in pairs.items():
-            left, weight = _weighted(matrices[a], matrices[b], fit.matches, spread)
+            left, weight = _weighted(matrices[a], matrices[b], fit, spread)
             slope_a = _slopes(matrices[a], fit.matches.first, free)
             slope_b = -_slopes(matrices[b], fit.matches.second, free)
             span = (slice(a * free, (a + 1) * free), slice(b * free, (b + 1) * free))
@@ -151,7 +150,7 @@ def _gauss_newton(pairs: Pairs, numbers: Floats, reference: int, free: int) -> t
                 right[i] -= np.einsum("nki,nkl,nl->i", slope_i, weight, left)
                 for j, slope_j in zip(span, (slope_a, slope_b), strict=True):
                     normal[i, j] += np.einsum("nki,nkl,nlj->ij", slope_i, weight, slope_j)
-            sizes.append(np.einsum("nk,nkl,nl->n", left, _trusted(fit.matches), left))
+            sizes.append(np.einsum("nk,nkl,nl->n", left, _trusted(fit), left))
         every = np.concatenate(sizes)
         held = slice(reference * free, (reference + 1) * free)
         normal[held, :] = normal[:, held] = 0.0
@@ -164,15 +163,18 @@ def _gauss_newton(pairs: Pairs, numbers: Floats, reference: int, free: int) -> t
     return [_matrix(n) for n in numbers], float(cost)
 
 
-def _trusted(matches: Matches) -> Floats:
-    """Information of each match with the floor added to its covariance."""
-    covariance = np.linalg.inv(matches.information + 1e-6 * np.eye(2))
+def _trusted(fit: PairFit) -> Floats:
+    """Information of each match with the floor added to its covariance; along a bend every match counts alike, by how
+    far the bend takes it."""
+    if fit.bent_px > 0:
+        return np.broadcast_to(np.eye(2) / max(fit.bent_px, _FLOOR_PX) ** 2, (len(fit.matches), 2, 2))
+    covariance = np.linalg.inv(fit.matches.information + 1e-6 * np.eye(2))
     return np.asarray(np.linalg.inv(covariance + _FLOOR_PX**2 * np.eye(2)))
 
 
-def _weighted(a: Matrix, b: Matrix, matches: Matches, spread: float) -> tuple[Floats, Floats]:
-    left = apply(a, matches.first) - apply(b, matches.second)
-    weight = _trusted(matches)
+def _weighted(a: Matrix, b: Matrix, fit: PairFit, spread: float) -> tuple[Floats, Floats]:
+    left = apply(a, fit.matches.first) - apply(b, fit.matches.second)
+    weight = _trusted(fit)
     size = np.sqrt(np.einsum("nk,nkl,nl->n", left, weight, left))
     return left, weight * (np.clip(1 - (size / (6 * spread)) ** 2, 1e-6, 1) ** 2)[:, None, None]
 

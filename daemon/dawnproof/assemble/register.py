@@ -10,7 +10,7 @@ import numpy.typing as npt
 
 from .area import PATCHES, common_area, share_and_width
 from .bend import Bend, bend_of
-from .fit import Matches, adrift, chance, consistent, left_over, robust_similarity
+from .fit import Matches, adrift, chance, consistent, left_over, robust_similarity, similarity
 from .match import match_patches
 from .parts import Matrix
 from .view import View, at_full
@@ -35,6 +35,7 @@ class PairFit:
     across_px: float  # extent of the overlap where it is narrow
     centre: tuple[float, float]  # of the overlap, in the first view
     chance_log10: float
+    bent_px: float = 0.0  # root mean square of what the matches show beside `matrix`, where that is a bend
 
     def onto(self, match: int) -> Matrix:
         """The map of the pair moved so that this one match falls exactly."""
@@ -122,7 +123,7 @@ def bend_between(first: View, second: View, fit: PairFit) -> Bend | None:
 
 def _along_bend(first: View, second: View, fit: PairFit) -> PairFit:
     """A bend carries patches out of reach of the similarity: they are looked for again along the bend, which grows
-    until no more are found."""
+    until no more are found. Then all of them say how the parts lie, not only those that lie alike."""
     for _ in range(_BENT_ROUNDS):
         bend = bend_between(first, second, fit)
         if bend is None:
@@ -130,10 +131,11 @@ def _along_bend(first: View, second: View, fit: PairFit) -> PairFit:
         matches = match_patches(first, second, fit.matrix, 1, _BENT_REACH, PATCHES, bend=bend)
         left = left_over(fit.matrix, matches) - bend.at(matches.first)
         inside = consistent(left, matches, _CONSISTENT_PX)
-        if inside.sum() < len(fit.matches):
-            return fit
         grown = inside.sum() > len(fit.matches)
-        fit = replace(fit, matches=matches.keep(inside))
+        kept = matches.keep(inside) if inside.sum() >= len(fit.matches) else fit.matches
+        matrix = similarity(kept.first, kept.second, np.ones(len(kept)))
+        size = float(np.sqrt((left_over(matrix, kept) ** 2).sum(axis=1).mean()))
+        fit = replace(fit, matrix=matrix, matches=kept, bent_px=size)
         if not grown:
             return fit
     return fit
