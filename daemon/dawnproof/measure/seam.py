@@ -55,6 +55,7 @@ class _Verdict:
     px: float | None
     certain: bool
     ends: tuple[int, int] | None = None  # rows between which it is above half of its largest
+    doubtful: bool = False  # something stands out, and the rows along the stitch do not confirm it
 
 
 @dataclass(frozen=True)
@@ -137,8 +138,12 @@ class SeamCheck:
         doubled = [sample for sample in along if sample.px is not None]
         confirmed = speaking(along) >= CONFIRMED
         far_sure = _stands_out(far, FAR_FAULT, RIVAL_FAULT)
-        if not (near_seen or far_seen) or not (confirmed or far_sure):
+        if not (near_seen or far_seen):
             return _Verdict(mark, along, None, False)
+        if not (confirmed or far_sure):
+            # over a short part of the stitch few rows speak: what stands out clearly is at least to be looked at
+            clearly = near_sure and mark is not far
+            return _Verdict(mark, along, mark.px if clearly else None, False, doubtful=not clearly)
         px = _largest(doubled) if doubled else mark.px
         ends = ends_of(place.own, mark, along, px, ground.rows)
         return _Verdict(mark, along, px, near_sure or far_sure, ends)
@@ -151,10 +156,12 @@ class SeamCheck:
             sure = 0.97 if verdict.certain else 0.6
             return Reading("seam", "doubling", verdict.px, "px", sure, where, certain=verdict.certain)
         found = max(suspects.large, NEAR_NOTE)
-        if suspects.judged >= JUDGED and suspects.promise >= PROVEN * found:
+        if not verdict.doubtful and suspects.judged >= JUDGED and suspects.promise >= PROVEN * found:
             return Reading("seam", "doubling", 0.0, "px", 0.97, where)
         why = "too little structure at the stitch to tell doubling from the picture"
-        if suspects.near.rival > NEAR_NOTE:
+        if verdict.doubtful:
+            why = "something at the stitch looks doubled, but the rows along it do not confirm it"
+        elif suspects.near.rival > NEAR_NOTE:
             why = "other columns of the picture look as a doubled stitch would"
         return _undecided("doubling", "px", why, where)
 
