@@ -1,6 +1,5 @@
 """`join` by hand when things go wrong: what is refused and why, and that nothing half-written is left behind."""
 
-import json
 import os
 import pty
 import re
@@ -10,14 +9,14 @@ import sys
 import time
 from collections.abc import Iterator
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 import pytest
 from real_disks import run
-from small_studio import ICC, PPI, _environment, called, dawnproof, document, halves, work, write
+from small_studio import PPI, _environment, called, dawnproof, document, halves, work, write
 
-from dawnproof.workers.joining import unfinished
+from dawnproof.rulebook import load_book
+from dawnproof.workers.joining import HandJoin, join_by_hand, unfinished
 
 PROFILE = (Path(__file__).parent / "data/icc/ProPhoto-v4.icc").read_bytes()
 
@@ -56,10 +55,11 @@ REFUSALS = [
 
 @pytest.mark.parametrize(("other", "reason"), REFUSALS)
 def test_refused_with_the_reason_and_nothing_left(folder: Path, other: str, reason: str) -> None:
+    """Within this process: what the command makes of a refusal is tested beside and in `test_cli_files`."""
     before = sorted(folder.iterdir())
-    code, out, err = called("join", folder / "SL-0412_L.tif", folder / other, "--out", folder / "never.tif", "--json")
-    found = json.loads(out)
-    assert code == 1, err
+    book = load_book("fine-art")
+    given = (str(folder / "SL-0412_L.tif"), str(folder / other))
+    found = join_by_hand(HandJoin(given, str(folder / "never.tif"), book, book.bed(None), "test"))
     assert reason in found["refused"]
     assert (found["out"], found["width_px"], found["height_px"], found["parts"]) == (None, 0, 0, [])
     assert [(f["check"], f["name"], f["level"]) for f in found["findings"]] == [("join", "refused", "fault")]
@@ -96,7 +96,6 @@ def test_an_overview_among_the_parts_is_not_joined_but_asked(folder: Path, tmp_p
     found = document("join", *given, "--out", tmp_path / "out.tif")
     assert [Path(p["file"]).name for p in found["parts"]] == ["SL-0412_L.tif", "SL-0412_R.tif"]
     assert [f["level"] for f in found["findings"] if f["name"] == "overview"] in (["sound"], ["undecided"])
-    assert called("join", folder / "SL-0412_L.tif", overview, "--out", tmp_path / "two.tif", "--json")[0] == 1
 
 
 def begun(folder: Path, out: Path) -> subprocess.Popen[str]:
@@ -176,21 +175,3 @@ def _read(terminal: int) -> bytes:
         return os.read(terminal, 4096)
     except OSError:  # the other end is closed
         return b""
-
-
-def the_document(found: dict[str, Any]) -> None:
-    assert set(found) == {"out", "width_px", "height_px", "refused", "parts", "overlaps", "readings", "findings"}
-
-
-def test_the_document_is_to_the_letter(folder: Path, tmp_path: Path) -> None:
-    out = tmp_path / "SL-0412.tif"
-    found = document("join", folder / "SL-0412_L.tif", folder / "SL-0412_R.tif", "--out", out)
-    the_document(found)
-    assert (found["out"], found["refused"]) == (str(out), None)
-    for part in found["parts"]:
-        assert set(part) == {"file", "matrix", "gain"}
-        assert np.array(part["matrix"]).shape == (2, 3)
-        assert len(part["gain"]) == 3
-    for overlap in found["overlaps"]:
-        assert set(overlap) == {"a", "b", "share", "residual_px", "warp_px", "rotation_deg", "tone_percent", "relief"}
-    assert ICC is not None
