@@ -75,7 +75,11 @@ class Stage:
     def close(self) -> None:
         assert self._process.stdin
         self._process.stdin.close()
-        self._process.wait(timeout=60)
+        try:
+            self._process.wait(timeout=60)
+        except subprocess.TimeoutExpired:
+            self._process.kill()
+            raise
 
 
 @contextmanager
