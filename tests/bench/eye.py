@@ -1,7 +1,7 @@
 """Rates of the stitch check on scans made from real pictures, with 95 % intervals (Wilson) and a list of the misses.
 
     python tests/bench/eye.py [FOLDER ...] [--seeds A:B] [--only seam] [--rows flat,big,...]
-                              [--set tuned|unseen|both|none] [--keep FOLDER]
+                              [--set tuned|unseen|both|none] [--keep FOLDER] [--place known|unknown]
 
 FOLDER: pictures of one's own; a folder with 'texture' in its name gives relief instead. Without a folder the pictures
 of ../shared/testdata and of scikit-image are used, those that were looked at while the check was made ("tuned") apart
@@ -12,6 +12,7 @@ beside this one (eye_*.py).
 from __future__ import annotations
 
 import argparse
+import dataclasses
 import sys
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
@@ -125,8 +126,10 @@ def _usable(path: Path) -> bool:
     return picture is not None and picture.ndim >= 2 and min(picture.shape[:2]) >= LEAST_SIDE
 
 
-def make(pictures: Pictures, seed: int, kind: str) -> Made:
-    """A scan of one kind: flat, big (5-40 px), mid (2-5), small (1-2), part (5-20 px over 15 % of the stitch)."""
+def make(pictures: Pictures, seed: int, kind: str, place_known: bool = True) -> Made:
+    """A scan of one kind: flat, big (5-40 px), mid (2-5), small (1-2), part (5-20 px over 15 % of the stitch), step (a
+    gain of 2.5 to 6 % between the cameras), shift (0.7 to 4 px down or up). Without its place on the bed the stitch is
+    searched for over the whole width."""
     rng = np.random.default_rng((seed, sum(map(ord, kind + pictures.name))))
     rows = LONG_ROWS if kind == "part" else ROWS
     path = pictures.works[int(rng.integers(len(pictures.works)))]
@@ -135,12 +138,20 @@ def make(pictures: Pictures, seed: int, kind: str) -> Made:
     texture = surfaces.load(str(pictures.textures[int(rng.integers(len(pictures.textures)))]))
     work = surfaces.relief(work, texture, strength, seed)
     truth = _truth(kind, rows, rng, seed)
-    scan, told = _on_bed(work, truth, rng, seed)
+    scan, told = _on_bed(work, truth, rng, seed, kind, place_known)
     return Made(scan, truth, f"{kind} {seed} {path.stem[:16]} relief {strength:.3f} {told}")
 
 
 def _truth(kind: str, rows: int, rng: np.random.Generator, seed: int) -> scans.Profile:
-    low, high = {"flat": (0, 0), "big": (5, 40), "mid": (2, 5), "small": (1, 2), "part": (5, 20)}[kind]
+    low, high = {
+        "flat": (0, 0),
+        "step": (0, 0),
+        "shift": (0, 0),
+        "big": (5, 40),
+        "mid": (2, 5),
+        "small": (1, 2),
+        "part": (5, 20),
+    }[kind]
     px = float(rng.uniform(low, high))
     if kind == "part":
         first = float(rng.uniform(0.05, 0.8))
@@ -151,7 +162,7 @@ def _truth(kind: str, rows: int, rng: np.random.Generator, seed: int) -> scans.P
 
 
 def _on_bed(
-    work: surfaces.Surface, truth: scans.Profile, rng: np.random.Generator, seed: int
+    work: surfaces.Surface, truth: scans.Profile, rng: np.random.Generator, seed: int, kind: str, place_known: bool
 ) -> tuple[scans.Scan, str]:
     ppi = float(rng.choice([400, 600]))
     noise = float(rng.uniform(0.0003, 0.005))
@@ -159,11 +170,20 @@ def _on_bed(
     column = round(nominal + float(rng.uniform(-0.9, 0.9)) * 5 * ppi / MM_PER_INCH)
     blend = 0.0 if rng.random() < 0.5 else float(rng.uniform(4, 48))
     left, right = scans.cameras(seed, noise=noise)
-    stitch = scans.Stitch(column, truth, blend, 0.0, float(rng.uniform(0.3, 0.7)), left, right)
-    mm = MM_PER_INCH / ppi
-    bed = Bed("bed-a", COLUMNS * mm, len(work) * mm, (nominal * mm,), parallax=0.5)
+    share = float(rng.uniform(0.3, 0.7))
+    shift_px, told = 0.0, ""
+    if kind == "step":
+        gain = 1 + float(rng.choice([-1, 1])) * float(rng.uniform(0.025, 0.06))
+        right = dataclasses.replace(right, gain=(gain, gain, gain))
+        told = f" gain {gain:.3f}"
+    if kind == "shift":
+        shift_px = float(rng.choice([-1, 1])) * float(rng.uniform(0.7, 4.0))
+        told = f" shift {shift_px:.2f}"
+    stitch = scans.Stitch(column, truth, blend, shift_px, share, left, right)
+    mm, wider = MM_PER_INCH / ppi, 0.0 if place_known else 60.0
+    bed = Bed("bed-a", COLUMNS * mm + wider, len(work) * mm, (nominal * mm + wider / 2,), parallax=0.5)
     scan = scans.make_scan(work, None, stitch, ppi=ppi, bed=bed, seed=seed)
-    told = f"noise {noise:.4f} ppi {ppi:.0f} column {column} blend {blend:.0f} D {truth.max():.2f}"
+    told = f"noise {noise:.4f} ppi {ppi:.0f} column {column} blend {blend:.0f} D {truth.max():.2f}{told}"
     return scan, told
 
 
@@ -192,12 +212,17 @@ def sound_case(name: str, seed: int) -> Made:
 
 
 def doubling_of(scan: scans.Scan) -> Reading:
-    """What the check says of the scan."""
+    """What the check says of the scan's doubling."""
+    return readings_of(scan)["doubling"]
+
+
+def readings_of(scan: scans.Scan) -> dict[str, Reading]:
+    """What the check says of the scan, by name."""
     check = SeamCheck(scan.frame)
     for band in scans.bands(scan.pixels):
         check.see(band)
     outline = whole_frame(scan.frame.width_px, scan.frame.height_px)
-    return next(reading for reading in check.readings(outline) if reading.name == "doubling")
+    return {reading.name: reading for reading in check.readings(outline)}
 
 
 def word(reading: Reading) -> str:
@@ -210,34 +235,79 @@ def word(reading: Reading) -> str:
     return "note" if size >= NOTE_PX else "sound"
 
 
-def seam_rows(pictures: Pictures, seeds: range, kinds: list[str], keep: Path | None) -> Iterator[Row]:
+def seam_rows(
+    pictures: Pictures, seeds: range, kinds: list[str], keep: Path | None, place_known: bool = True
+) -> Iterator[Row]:
     if "flat" in kinds:
-        yield from _flat(pictures, seeds, keep)
+        yield from _flat(pictures, seeds, keep, place_known)
     for kind, aim in (("big", "99.5 %"), ("mid", "97 %"), ("small", "50 %"), ("part", "97 %")):
         if kind in kinds:
-            yield from _doubled(pictures, seeds, kind, aim, keep)
+            yield from _doubled(pictures, seeds, kind, aim, keep, place_known)
+    if "step" in kinds:
+        yield from _stepped(pictures, seeds)
+    if "shift" in kinds:
+        yield from _shifted(pictures, seeds)
 
 
-def _flat(pictures: Pictures, seeds: range, keep: Path | None) -> Iterator[Row]:
+def _stepped(pictures: Pictures, seeds: range) -> Iterator[Row]:
+    """By whether the views are cut or blended."""
+    rows = {cut: (Row(f"step, {cut}: found", ""), Row(f"step, {cut}: certain", "")) for cut in ("cut", "blend")}
+    for seed in seeds:
+        made = make(pictures, seed, "step")
+        reading = readings_of(made.scan)["step"]
+        cut = "cut" if made.scan.stitches[0].blend_px == 0 else "blend"
+        told = f"{made.told}: {reading.value} {reading.why}"
+        seen = bool(reading.value)
+        rows[cut][0].count(seen, told)
+        rows[cut][1].count(seen and reading.certain, told)
+    for pair in rows.values():
+        yield from pair
+
+
+def _shifted(pictures: Pictures, seeds: range) -> Iterator[Row]:
+    rows = {
+        cut: (Row(f"shift, {cut}: found", ""), Row(f"shift, {cut}: within 0.3 px, of those found", ""))
+        for cut in ("cut", "blend")
+    }
+    for seed in seeds:
+        made = make(pictures, seed, "shift")
+        reading, stitch = readings_of(made.scan)["shift"], made.scan.stitches[0]
+        told = f"{made.told}: {reading.value} {reading.why}"
+        found, sized = rows["cut" if stitch.blend_px == 0 else "blend"]
+        found.count(bool(reading.value), told)
+        if reading.value:
+            sized.count(abs(float(reading.value) - stitch.shift_px) <= 0.3, told)
+    for pair in rows.values():
+        yield from pair
+
+
+def _flat(pictures: Pictures, seeds: range, keep: Path | None, place_known: bool) -> Iterator[Row]:
     calm, decided = Row("flat: no wrong fault", "99.5 %"), Row("flat: said to be sound", "")
     noted = Row("flat: no note either", "")
+    stepped, shifted = Row("flat: no note of a step (1 delta E)", ""), Row("flat: no note of a shift (0.5 px)", "")
     for seed in seeds:
-        made = make(pictures, seed, "flat")
-        reading = doubling_of(made.scan)
+        made = make(pictures, seed, "flat", place_known)
+        readings = readings_of(made.scan)
+        reading, step, shift = (readings[name] for name in ("doubling", "step", "shift"))
+        stepped.count(abs(float(step.value or 0.0)) <= 1.0, f"{made.told}: step {step.value} certain {step.certain}")
+        shifted.count(abs(float(shift.value or 0.0)) <= 0.5, f"{made.told}: shift {shift.value} {shift.certain}")
         told = f"{made.told}: {word(reading)} {reading.value} {reading.why}"
         calm.count(word(reading) != "fault", told)
         noted.count(word(reading) not in {"fault", "note"}, told)
         decided.count(word(reading) == "sound", told)
         _keep(keep, made, word(reading) == "fault")
     yield from (calm, noted, decided)
+    yield from (stepped, shifted) if place_known else ()
 
 
-def _doubled(pictures: Pictures, seeds: range, kind: str, aim: str, keep: Path | None) -> Iterator[Row]:
+def _doubled(
+    pictures: Pictures, seeds: range, kind: str, aim: str, keep: Path | None, place_known: bool
+) -> Iterator[Row]:
     found = Row(f"{kind}: not called sound" if kind == "big" else f"{kind}: found", aim)
     decided, sized = Row(f"{kind}: decided", "97 %"), Row(f"{kind}: size within 0.5 px, of those found", "95 %")
     placed, faulted = Row(f"{kind}: ends within 5 mm, of those found", "97 %"), Row(f"{kind}: a certain fault", "")
     for seed in seeds:
-        made = make(pictures, seed, kind)
+        made = make(pictures, seed, kind, place_known)
         reading = doubling_of(made.scan)
         said, truth = word(reading), float(made.truth_px.max())
         told = f"{made.told}: {said} {reading.value} {reading.why}"
@@ -285,9 +355,10 @@ def main() -> None:
     parser.add_argument("folders", nargs="*", type=Path)
     parser.add_argument("--seeds", default="0:20")
     parser.add_argument("--only", choices=["seam"], default="seam")
-    parser.add_argument("--rows", default="flat,big,mid,small,part,named")
+    parser.add_argument("--rows", default="flat,big,mid,small,part,step,shift,named")
     parser.add_argument("--set", choices=["tuned", "unseen", "both", "none"], default="both")
     parser.add_argument("--keep", type=Path)
+    parser.add_argument("--place", choices=["known", "unknown"], default="known", help="of the scan on the bed")
     asked = parser.parse_args()
     first, past = map(int, asked.seeds.split(":"))
     kinds = asked.rows.split(",")
@@ -298,7 +369,7 @@ def main() -> None:
                 f"\n{pictures.name}: {len(pictures.works)} pictures, {len(pictures.textures)} textures,"
                 f" seeds {asked.seeds}"
             )
-            for row in seam_rows(pictures, range(first, past), kinds, asked.keep):
+            for row in seam_rows(pictures, range(first, past), kinds, asked.keep, asked.place == "known"):
                 print(row.line(), *(f"    {miss}" for miss in row.misses), sep="\n", flush=True)
     if "named" in kinds:
         print("\nnamed sound cases")
