@@ -153,6 +153,7 @@ def shine(chosen: Set, count: int) -> Iterator[Rate]:
     }
     equal = Rate("clipping: glints, three shares equal a plain count")
     paper = Rate("clipping: blown paper of 25 mm2 and more found")
+    sure = Rate("clipping: and surely, so that it is a fault")
     for seed in range(chosen.seed, chosen.seed + count):
         rng = np.random.default_rng((seed, 17))
         name, work = chosen.work(560, 760, seed)
@@ -161,7 +162,7 @@ def shine(chosen: Set, count: int) -> Iterator[Rate]:
             found = _clipping(pixels)
             area = float(found["region"].value or 0)
             fault, note = rates[kind]
-            fault.add(area <= 25.0, f"{seed} {name}: {area} mm2")
+            fault.add(area <= 25.0 or not found["region"].certain, f"{seed} {name}: {area} mm2")
             note.add(area <= 4.0, f"{seed} {name}: {area} mm2")
             counts = [100 * float((pixels[..., k] == 65535).mean()) for k in range(3)]
             told = [float(found[f"high_{channel}"].value or 0) for channel in ("red", "green", "blue")]
@@ -170,9 +171,11 @@ def shine(chosen: Set, count: int) -> Iterator[Rate]:
         blown = sheet * np.float32(rng.uniform(1.12, 1.5))
         pixels = code(see(blown, Camera(noise=0.003, blur_px=0.5), 0, 0, seed))
         if _largest_mm2(pixels) >= 25.0:
-            value = float(_clipping(pixels)["region"].value or 0)
+            region = _clipping(pixels)["region"]
+            value = float(region.value or 0)
             paper.add(value > 25.0, f"{seed}: {value} mm2 of {_largest_mm2(pixels):.0f}")
-    yield from (*rates["varnish"], *rates["metal leaf"], equal, paper)
+            sure.add(value > 25.0 and region.certain, f"{seed}: {value} mm2 of {_largest_mm2(pixels):.0f}")
+    yield from (*rates["varnish"], *rates["metal leaf"], equal, paper, sure)
 
 
 def _clipping(pixels: Pixels) -> dict[str, Reading]:

@@ -50,6 +50,24 @@ def test_ragged_and_steep_is_metal_leaf() -> None:
     assert (region is not None, glints) == (True, 0)
 
 
+def test_steep_and_narrow_is_no_proof_and_hides_nothing() -> None:
+    """A broad facet of leaf is told, not certain; a clipped wash beside it is, though it is smaller."""
+    clipped, beside, flat = counts()
+    clipped[2:20, 2:32] = 25
+    ring = np.zeros_like(beside)
+    ring[1:21, 1:33] = 12
+    ring[2:20, 2:32] = 0
+    beside += ring
+    region, _ = largest_region(clipped, beside, flat, BLOCK, MM2)
+    assert region is not None
+    assert (region.pixels, region.certain) == (18 * 30 * 25, False)
+    clipped[28:38, 40:56] = 25
+    beside[27, 40:56] = flat[27, 40:56] = 20
+    region, _ = largest_region(clipped, beside, flat, BLOCK, MM2)
+    assert region is not None
+    assert (region.pixels, region.certain) == (10 * 16 * 25, True)
+
+
 def test_nothing_clipped() -> None:
     assert largest_region(*counts(), BLOCK, MM2) == (None, 0)
 

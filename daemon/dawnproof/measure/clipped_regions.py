@@ -16,16 +16,19 @@ _FULL = 0.5  # of a block must be clipped for regions to join through it
 _GLINT_MM2 = 12.0  # larger areas are no glints, however steep, unless they are ragged
 _LEAF_MM2 = 150.0  # of wrinkled metal leaf glints hang together up to here
 _RAGGED_MM = 1.8  # mean width: facets of leaf; what is clipped between the lines of a drawing is wider
+_SURE_MM2, _SURE_MM = 400.0, 5.0  # area and mean width from which steep flanks are no doubt any more
 _RING_PX = 2.0  # width of the ring in which flanks are counted
 _STEEP = 0.35  # a glint's flanks are near the extreme in less than this share
 
 
 @dataclass(frozen=True, slots=True)
 class Region:
-    """A connected clipped area: its exact count of pixels and the box around its blocks."""
+    """A connected clipped area: its exact count of pixels and the box around its blocks; `certain` where it cannot be
+    metal leaf or a pool of varnish."""
 
     pixels: int
     box: Box
+    certain: bool = True
 
 
 def largest_region(
@@ -51,14 +54,18 @@ def largest_region(
     area = pixels * mm2_per_pixel
     width_mm = 2 * pixels / np.maximum(beside / _RING_PX, 1) * np.sqrt(mm2_per_pixel)
     glint_sized = (area < _GLINT_MM2) | ((area < _LEAF_MM2) & (width_mm < _RAGGED_MM))
-    glint = glint_sized & (flat < _STEEP * np.maximum(beside, 1)) & (beside > 0)
+    steep = (flat < _STEEP * np.maximum(beside, 1)) & (beside > 0)
+    glint = glint_sized & steep
     glint[0] = True
     glints = int(glint[1:].sum())
     sizes = np.where(glint, 0, pixels)
-    best = int(sizes.argmax())
+    sure = ~steep | (area >= _SURE_MM2) | (width_mm >= _SURE_MM)
+    # leaf must not hide a clipped wash beside it
+    proven = np.where(sure & (area >= _GLINT_MM2), sizes, 0)
+    best = int((proven if proven.any() else sizes).argmax())
     if sizes[best] == 0:
         return None, glints
-    return Region(int(pixels[best]), _box(owner == best, block)), glints
+    return Region(int(pixels[best]), _box(owner == best, block), bool(sure[best])), glints
 
 
 def _box(where: npt.NDArray[np.bool_], block: int) -> Box:

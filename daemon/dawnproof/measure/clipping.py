@@ -194,7 +194,7 @@ class ClippingCheck:
         box = region.box
         where = self._frame.where(box.x, box.y, box.width, box.height)
         why = "; ".join(part for part in ("white" if end.high else "black", aside) if part)
-        return Reading("clipping", "region", round(area, 3), "mm2", outline.sure, where, why)
+        return Reading("clipping", "region", round(area, 3), "mm2", outline.sure, where, why, certain=region.certain)
 
 
 CHECK = ClippingCheck
