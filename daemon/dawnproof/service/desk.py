@@ -248,9 +248,10 @@ class Desk:
         del self._work[job]
         self._rests.pop(job, None)
         close_case(work.case, self._ledger)
-        self._say_outcome(job)
+        self.say_outcome(job)
 
-    def _say_outcome(self, job: str) -> None:
+    def say_outcome(self, job: str) -> None:
+        """What became of a job, in a line of the night."""
         row = self._ledger.job(job)
         if row is not None and row.outcome is not None:
             where = f"archived as version {row.version}" if row.version > 1 else "archived"
@@ -312,7 +313,7 @@ class Desk:
         self.reasons_due = True
         for job in taken.done:
             if job:
-                self._say_outcome(job)
+                self.say_outcome(job)
         for job, text in taken.problems:
             self._voice.alarm(f"filing {job}", f"{job + ': ' if job else ''}{text}")
         self._voice.calm_all("filing", frozenset(f"filing {job}" for job, _ in taken.problems))

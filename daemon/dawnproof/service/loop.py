@@ -147,6 +147,8 @@ class Service:
         taken = self._filer.recover()
         if taken.done and after_a_stop:
             self._voice.say("recovered", "", f"{len(taken.done)} filing(s) begun before the last stop were finished")
+            for job in filter(None, taken.done):
+                self._desk.say_outcome(job)
         for job, text in taken.problems:
             self._voice.alarm(f"filing {job}", f"{job + ': ' if job else ''}{text}")
 
