@@ -232,15 +232,20 @@ def depth(chosen: Set, count: int) -> Iterator[Rate]:
 
 
 def enlarged(chosen: Set, count: int) -> Iterator[Rate]:
-    """Native scans with lenses and noise of many kinds, and the same enlarged by 1.25 to 2."""
+    """Native scans with lenses and noise of many kinds, soft works and sharpened scans among them, and the same
+    enlarged by 1.25 to 2."""
     found, near = Rate("enlarged x1.25 to x2: found"), Rate("enlarged: factor within 0.05, of those found")
     accused = Rate("native scans not called enlarged")
     for seed in range(chosen.seed, chosen.seed + count):
         rng = np.random.default_rng((seed, 9))
         name, work = chosen.work(1000, 1200, seed, halve=bool(rng.random() < 0.7))
         noise, blur = float(10 ** rng.uniform(-3.3, -2.3)), float(rng.choice([0, 0, 0.4, 0.7, 1.0]))
+        if rng.random() < 0.25:
+            work, name = np.asarray(cv2.GaussianBlur(work, (0, 0), float(rng.uniform(1.5, 4)))), name + " soft"
         native = code(see(work, Camera(noise=noise, blur_px=blur), 0, 0, seed))
-        label = f"{seed} {name} noise {noise:.4f} blur {blur}"
+        keen = float(rng.choice([0, 0, 0.3, 0.6, 1.0]))
+        native = code(_sharpened(native.astype(np.float32) / 65535, keen))
+        label = f"{seed} {name} noise {noise:.4f} blur {blur} sharp {keen}"
         told = _detail(native)
         accused.add(told is None, f"{label}: x{told or 0:.2f}")
         factor = float(rng.choice([1.25, 1.3, 1.4, 1.5, 1.6, 1.8, 2.0]))
@@ -270,10 +275,15 @@ def _enlarge(pixels: Pixels, factor: float, way: int, sharp: float) -> Pixels:
     else:
         kind = (cv2.INTER_LINEAR, cv2.INTER_CUBIC, cv2.INTER_LANCZOS4)[way]
         large = np.asarray(cv2.resize(values, None, fx=factor, fy=factor, interpolation=kind), np.float32)
-    large = np.clip(large, 0, 1)
-    if sharp:
-        large = large + np.float32(sharp) * (large - np.asarray(cv2.GaussianBlur(large, (0, 0), 1.0), np.float32))
-    return code(large)
+    return code(_sharpened(np.asarray(np.clip(large, 0, 1), np.float32), sharp))
+
+
+def _sharpened(view: npt.NDArray[np.float32], amount: float) -> npt.NDArray[np.float32]:
+    """Unsharp mask of 1 px."""
+    if amount == 0.0:
+        return view
+    blurred = np.asarray(cv2.GaussianBlur(view, (0, 0), 1.0), np.float32)
+    return np.asarray(view + np.float32(amount) * (view - blurred), np.float32)
 
 
 def _show(check: Check, pixels: Pixels) -> None:
