@@ -128,7 +128,7 @@ def ready(
 
     opened = open_studio(studio) if studio else None
     needs = service_needs(opened) if opened else None
-    found = [*examine_machine(opened), *(_mail_lines(opened) if opened else ())]
+    found = [*examine_machine(opened), *((*_mail_lines(opened), *_cluster_lines(opened)) if opened else ())]
     if opened and needs:
         found += service_lines(opened, needs)
     for line in found:
@@ -136,6 +136,22 @@ def ready(
     for words in in_words(needs) if needs else ():
         typer.echo(shown(words))
     raise typer.Exit(0 if all(line.ok for line in found) else 1)
+
+
+def _cluster_lines(studio: Studio) -> list[Line]:
+    """Whether the scheduler answers and somebody helps; no work is sent."""
+    from ..storage.readiness import Line
+
+    work = studio.book.work
+    if work.engine == "local":
+        return []
+    try:
+        from ..cluster.knocking import knock
+
+        well, words = knock(work.scheduler, work.scheduler_file)
+    except ImportError as error:
+        return [Line(False, "helpers", f"{error.name} is not installed; install dawnproof[cluster]")]
+    return [Line(well, "helpers", words)]
 
 
 def _mail_lines(studio: Studio) -> list[Line]:
