@@ -6,8 +6,8 @@ the command (16 bits, files to file), with OpenCV's general stitching class in i
 its failures are counted), and copies the output with pyvips. Cases: halves, quarters, and `large`, a pair
 whose output weighs 2 GB.
 
-Seconds mean nothing on a busy machine, their ratios within a run a little more; memory is the proportional set size of
-the command and all its children, sampled ten times a second.
+Wall seconds mean nothing on a busy machine, CPU seconds and ratios within a run a little more; memory is the
+proportional set size of the command and all its children, sampled ten times a second.
 """
 
 from __future__ import annotations
@@ -54,9 +54,10 @@ pyvips.Image.new_from_file(sys.argv[1], access="sequential").write_to_file(sys.a
 
 @dataclass(frozen=True)
 class Spent:
-    """Wall seconds, peak MB and what was printed."""
+    """Wall and CPU seconds, peak MB and what was printed."""
 
     seconds: float
+    cpu_s: float
     peak_mb: float
     code: int
     said: str
@@ -67,17 +68,19 @@ def run_watched(command: Sequence[str]) -> Spent:
     environment = os.environ | {"PYTHONPATH": str(DAEMON), "OPENBLAS_NUM_THREADS": "1"}
     begun = time.perf_counter()
     child = subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True, env=environment)
-    peak = [0.0]
-    watcher = threading.Thread(target=_watch, args=(child, peak), daemon=True)
+    peak, cpu = [0.0], dict[int, float]()
+    watcher = threading.Thread(target=_watch, args=(child, peak, cpu), daemon=True)
     watcher.start()
     said, _ = child.communicate()
     watcher.join()
-    return Spent(time.perf_counter() - begun, peak[0], child.returncode, said)
+    return Spent(time.perf_counter() - begun, sum(cpu.values()), peak[0], child.returncode, said)
 
 
-def _watch(child: subprocess.Popen[str], peak: list[float]) -> None:
+def _watch(child: subprocess.Popen[str], peak: list[float], cpu: dict[int, float]) -> None:
     while child.poll() is None:
-        peak[0] = max(peak[0], sum(_pss_mb(number) for number in _family(child.pid)))
+        family = _family(child.pid)
+        peak[0] = max(peak[0], sum(_pss_mb(number) for number in family))
+        cpu.update({number: used for number in family if (used := _cpu_s(number))})
         time.sleep(0.1)
 
 
@@ -89,6 +92,14 @@ def _family(number: int) -> list[int]:
         except OSError:
             continue
     return found
+
+
+def _cpu_s(number: int) -> float:
+    try:
+        fields = Path(f"/proc/{number}/stat").read_text().rpartition(")")[2].split()
+    except OSError:
+        return 0.0
+    return (int(fields[11]) + int(fields[12])) / os.sysconf("SC_CLK_TCK")
 
 
 def _pss_mb(number: int) -> float:
@@ -183,8 +194,9 @@ def compare(name: str, parts: list[Path], folder: Path, others: bool) -> None:
     words = [sys.executable, "-m", "dawnproof", "join", *map(str, parts), "--out", str(out)]
     ours = run_watched(words)
     weight = out.stat().st_size / 1e9 if out.exists() else 0.0
-    print(f"{name}: dawnproof join {ours.seconds:.1f} s, peak {ours.peak_mb:.0f} MB, exit {ours.code}, "
-          f"output {weight:.2f} GB, parts {sum(p.stat().st_size for p in parts) / 1e9:.2f} GB", flush=True)  # fmt: skip
+    heavy = sum(p.stat().st_size for p in parts) / 1e9
+    print(f"{name}: dawnproof join {ours.seconds:.1f} s ({ours.cpu_s:.1f} of CPU), peak {ours.peak_mb:.0f} MB, "
+          f"exit {ours.code}, output {weight:.2f} GB, parts {heavy:.2f} GB", flush=True)  # fmt: skip
     if ours.code:
         print(ours.said)
         return
@@ -192,7 +204,7 @@ def compare(name: str, parts: list[Path], folder: Path, others: bool) -> None:
     if copied.code:
         print(f"  pyvips copy failed: {copied.said}")
         return
-    print(f"  pyvips copy {copied.seconds:.1f} s, peak {copied.peak_mb:.0f} MB; join / copy "
+    print(f"  pyvips copy {copied.seconds:.1f} s ({copied.cpu_s:.1f}), peak {copied.peak_mb:.0f} MB; join / copy "
           f"{ours.seconds / copied.seconds:.1f}", flush=True)  # fmt: skip
     if others:
         _stitched(parts, ours)
@@ -206,8 +218,9 @@ def _stitched(parts: list[Path], ours: Spent) -> None:
         print(f"  general stitching class, flat-scan mode: failed ({status}), peak {theirs.peak_mb:.0f} MB", flush=True)
         return
     seconds = float(said[-3])
-    print(f"  general stitching class, flat-scan mode: {seconds:.1f} s in memory, {said[-2]} x {said[-1]} px, peak "
-          f"{theirs.peak_mb:.0f} MB; join / stitching {ours.seconds / seconds:.2f}", flush=True)  # fmt: skip
+    ratios = f"join / stitching {ours.seconds / seconds:.2f}, CPU {ours.cpu_s / theirs.cpu_s:.2f}"
+    print(f"  general stitching class, flat-scan mode: {seconds:.1f} s in memory ({theirs.cpu_s:.1f} of CPU with "
+          f"reading), {said[-2]} x {said[-1]} px, peak {theirs.peak_mb:.0f} MB; {ratios}", flush=True)  # fmt: skip
 
 
 def main() -> None:

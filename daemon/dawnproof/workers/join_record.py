@@ -8,7 +8,7 @@ from typing import Any
 from ..assemble.parts import JoinPlan
 from ..errors import JoinRefused
 from ..measure.curve import ASSUMED_GAMMA, tone_curve
-from ..model import Box, Finding, Level, ListedJob
+from ..model import Box, Finding, Level, ListedJob, Reading
 from ..policy import Context, judge_scan, make_finding
 from ..report.documents import finding_document, reading_document
 from ..rulebook import RuleBook
@@ -30,6 +30,21 @@ def join_findings(plan: JoinPlan, book: RuleBook, listed: ListedJob | None = Non
         name = "contradiction" if geometry.level is Level.FAULT else "overview"
         seen = (make_finding("join", name, geometry.level, geometry.text),)
     return (*judged, *notes, *seen, _curve_finding(plan))
+
+
+def shown_doubling(file: str, readings: Sequence[Reading], book: RuleBook) -> Finding | None:
+    """Doubling beyond the limit that is not certain enough to be a fault, in a part whose stitch the joined image
+    shows: somebody must look before the work leaves."""
+    seam = next((r for r in readings if (r.check, r.name) == ("seam", "doubling")), None)
+    limit = book.limit("seam", "doubling")
+    if seam is None or seam.certain or limit is None or limit.fault is None or not isinstance(seam.value, float):
+        return None
+    if abs(seam.value) <= limit.fault:
+        return None
+    text = (
+        f"the joined image shows the stitch of {file}, where a doubling of {seam.value:.1f} px is seen but not certain"
+    )
+    return make_finding("join", "strip_used", Level.UNDECIDED, text)
 
 
 def unused_seam(finding: Finding) -> Finding:

@@ -27,7 +27,7 @@ from ..rulebook import RuleBook
 from ..storage.tiff import Scan, open_scan
 from ..storage.tiff_write import MasterTags, Packing, write_master
 from .closeups import Proofs
-from .join_record import join_findings, moved_to_master, plan_document, refusal_document, unused_seam
+from .join_record import join_findings, moved_to_master, plan_document, refusal_document, shown_doubling, unused_seam
 from .join_source import PartSource, half_strip_px, stitches_px
 from .measuring import NEEDS_MB, Ask, frame_of
 from .pool import report_share
@@ -213,8 +213,8 @@ def _worth_joining(ask: JobAsk) -> bool:
 
 
 def _join(ask: JobAsk, scans: Mapping[str, Scan]) -> _Joined:
-    shown = (*ask.parts, *([ask.overview] if ask.overview else []))
-    parts = tuple(join_part(part, scans[part.file]) for part in shown)
+    every = (*ask.parts, *([ask.overview] if ask.overview else []))
+    parts = tuple(join_part(part, scans[part.file]) for part in every)
     settings = JoinSettings(
         most_rotation_deg=ask.book.join.max_rotation_deg, most_gain=1 + ask.book.join.max_gain_percent / 100,
         session_h=ask.book.join.hours_apart,
@@ -228,6 +228,8 @@ def _join(ask: JobAsk, scans: Mapping[str, Scan]) -> _Joined:
     said = join_findings(plan, ask.book, ask.listed)
     used = {n.part for n in plan.notes if n.code == "strip_used"}
     unused = {n.part for n in plan.notes if n.code == "strip_not_used"} - used
+    shown = [shown_doubling(p.file, p.measured.readings, ask.book) for p in ask.parts if p.file not in unused]
+    said = (*said, *(finding for finding in shown if finding))
     changed = tuple((p.scan, tuple(unused_seam(f) for f in p.findings)) for p in ask.parts if p.file in unused)
     return _Joined(ask, plan, parts, plan_document(plan, "", said), said, changed)
 
@@ -250,7 +252,7 @@ def _seen_stitches(part: PartAsk, ppi: float) -> tuple[float, ...]:
     places = [
         f.where.x_mm + f.where.width_mm / 2
         for f in part.findings
-        if f.where is not None and (f.check, f.name, f.level) == ("seam", "doubling", Level.FAULT)
+        if f.where is not None and (f.check, f.name) == ("seam", "doubling") and f.level in {Level.FAULT, Level.NOTE}
     ]
     return tuple(x * ppi / MM_PER_INCH for x in places)
 
