@@ -244,7 +244,7 @@ def enlarged(chosen: Set, count: int) -> Iterator[Rate]:
             work, name = np.asarray(cv2.GaussianBlur(work, (0, 0), float(rng.uniform(1.5, 4)))), name + " soft"
         native = code(see(work, Camera(noise=noise, blur_px=blur), 0, 0, seed))
         keen = float(rng.choice([0, 0, 0.3, 0.6, 1.0]))
-        native = code(_sharpened(native.astype(np.float32) / 65535, keen))
+        native = code(_sharpened(native.astype(np.float32) / np.float32(65535), keen))
         label = f"{seed} {name} noise {noise:.4f} blur {blur} sharp {keen}"
         told = _detail(native)
         accused.add(told is None, f"{label}: x{told or 0:.2f}")
