@@ -42,6 +42,7 @@ BLENDED_RIVAL_FAULT, BLENDED_RIVAL_NOTE = 6.0, 2.5
 AGREES = 4.0  # score of the repeats at the same place that counts as a second reading
 FAR_FAULT, FAR_NOTE = 18.0, 9.0
 RIVAL_FAULT, RIVAL_NOTE = 2.0, 1.3
+AS_ELSEWHERE = 0.9  # of the highest score of the other columns
 CONFIRMED = 40.0  # log-likelihood that the profile must speak for doubling
 FOLLOWED = 0.35  # of the blocks: with fewer doubled the lag of the repeats is not trusted
 PROVEN = 4.0  # the promise of a doubled stitch must be this much above what was found
@@ -142,17 +143,18 @@ class SeamCheck:
         doubled = [sample for sample in along if sample.px is not None]
         confirmed = speaking(along) >= CONFIRMED
         far_sure = _stands_out(far, FAR_FAULT, RIVAL_FAULT)
-        # a displacement the likelihood can judge needs its word too: bristles of one stroke repeat as well
-        alone = far.most_px <= MOST_NEAR_PX and not _same_place(near, far)
+        # where the likelihood can judge it is asked too: bristles of a stroke and the edges of a crease repeat as well
+        judged = far.most_px <= MOST_NEAR_PX
+        far_sure = far_sure and (confirmed or not judged)
         if not (near_seen or far_seen):
             return _Verdict(mark, along, None, False)
         if not (confirmed or far_sure):
             # over a short part of the stitch few rows speak: what stands out clearly is at least to be looked at
-            clearly = near_sure and mark is not far
-            return _Verdict(mark, along, mark.px if clearly else None, False, doubtful=not clearly)
+            return _Verdict(mark, along, mark.px if near_sure else None, False, doubtful=not near_sure)
         px = _largest(doubled) if doubled else mark.px
         ends = ends_of(place.own, mark, along, px, ground.rows)
-        return _Verdict(mark, along, px, near_sure or (far_sure and not alone), ends)
+        agreed = confirmed and (_same_place(near, far) or not judged)
+        return _Verdict(mark, along, px, near_sure or (far_sure and agreed), ends)
 
     def _doubling(self, suspects: Suspects | None, verdict: _Verdict | None) -> Reading:
         if suspects is None or verdict is None:
@@ -162,12 +164,15 @@ class SeamCheck:
             sure = 0.97 if verdict.certain else 0.6
             return Reading("seam", "doubling", verdict.px, "px", sure, where, certain=verdict.certain)
         found = max(suspects.large, NEAR_NOTE)
-        if not verdict.doubtful and suspects.judged >= JUDGED and suspects.promise >= PROVEN * found:
+        # the likelihood promises nothing of large displacements: repeats as strong as anywhere leave them open
+        repeats = suspects.far.score >= max(FAR_FAULT, AS_ELSEWHERE * suspects.far.rival)
+        open_ = verdict.doubtful or repeats
+        if not open_ and suspects.judged >= JUDGED and suspects.promise >= PROVEN * found:
             return Reading("seam", "doubling", 0.0, "px", 0.97, where)
         why = "too little structure at the stitch to tell doubling from the picture"
         if verdict.doubtful:
             why = "something at the stitch looks doubled, but the rows along it do not confirm it"
-        elif suspects.near.rival > NEAR_NOTE:
+        elif repeats or suspects.near.rival > NEAR_NOTE:
             why = "other columns of the picture look as a doubled stitch would"
         return _undecided("doubling", "px", why, where)
 
