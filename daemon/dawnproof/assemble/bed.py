@@ -32,6 +32,7 @@ def _streaks(view: View) -> Grey:
 def hide_streaks(first: View, second: View) -> None:
     """What stands out alike at the same columns of both scans is the sensor's, not the work's."""
     ours, theirs = streaks_of(first), streaks_of(second)
+    first.streaks = second.streaks = None
     if ours.shape != theirs.shape:
         return
     alike = (ours * theirs > 0) & (np.abs(ours - theirs) < 0.5 * np.maximum(np.abs(ours), np.abs(theirs)))

@@ -24,7 +24,7 @@ _SAME_PLACE_PX = 3.0
 _RANSAC_PX = 3.0
 _LEAST_INLIERS = 8
 _ELSEWHERE = ((37, 23), (-29, 41), (61, -17), (-43, -53))  # shifts at which only chance agrees
-_BEYOND_CHANCE, _LEAST_MARKS = 2.0, 0.001
+_BEYOND_CHANCE, _LEAST_MARKS = 4.0, 0.001
 
 
 @dataclass(frozen=True)

@@ -108,6 +108,7 @@ class _Pictures:
         as_first = second if second.turns == first.turns else second.turned(first.turns - second.turns)
         self.marks = bed_marks(self._plain(first), self._plain(as_first))
         hide_streaks(first, second)
+        first.hidden = second.hidden = None
         if self.marks is not None:
             first.hidden = factor, self.marks
             second.hidden = factor, np.rot90(self.marks, second.turns - first.turns)
