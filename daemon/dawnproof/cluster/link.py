@@ -113,7 +113,8 @@ class Line:
         self._told(str(number), float(share))
 
     def _look(self) -> None:
-        info = self._client.scheduler_info()
+        # asked of the scheduler itself: what the client keeps is written over, without the workers, in its own time
+        info = self._client.sync(self._client.scheduler.identity, n_workers=-1)
         held = {key: address for address, keys in self._client.processing().items() for key in keys}
         if self._client.status != "running":
             raise ConnectionError("the connection broke")
