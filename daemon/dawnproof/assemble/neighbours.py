@@ -115,6 +115,9 @@ def _try(
     relief = relief_of(found.views[a], touch.second, touch.fit)
     if touch.second.turns != found.views[a].turns and _lit_wrong(relief, settings):
         raise _turned(found.views[a], touch.second, relief)
+    if touch.code == "coarse":
+        failures[pair] = Touch(None, touch.second, "unrelated")
+        return
     _refuse_extremes(found.views[a], touch, settings)
     if touch.fit.share < settings.least_share_of(len(found.views)):
         failures[pair] = Touch(None, touch.second, "overlap", touch.fit.share)

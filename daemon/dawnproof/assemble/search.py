@@ -21,6 +21,7 @@ _ANGLES = np.concatenate([np.arange(-5.0, 5.01, 0.5)])
 _APART_PX = 4.0
 _TRIED = 6
 _COARSER = 4
+_COARSE_ONLY = "coarse"
 _REPEATING = 0.15  # share left unexplained by the texture itself nearby: below it the texture is a repeat
 _SELF_ALIKE = 0.35  # above it, it is none, however badly the best place fits
 
@@ -28,7 +29,8 @@ _SELF_ALIKE = 0.35  # above it, it is none, however badly the best place fits
 @dataclass(frozen=True)
 class Touch:
     """What a search came to. `fit` None: `code` says unrelated or ambiguous; `period_px` where the texture repeats.
-    `second` is the second part's view as it fits, perhaps turned."""
+    `second` is the second part's view as it fits, perhaps turned. `code` coarse: only the coarse drawing says so, which
+    may tell why a part does not fit but never that it does."""
 
     fit: PairFit | None
     second: View
@@ -82,7 +84,7 @@ def _touching_turned(first: View, second: View, factor: int, pictures: _Pictures
         candidates = [*_featured(coarse_pictures, turned), *_correlated(coarse_pictures, turned)]
         found = _proved(first, turned, coarse, candidates)
         if found:
-            return Touch(min(found, key=unexplained), turned)
+            return Touch(min(found, key=unexplained), turned, _COARSE_ONLY)
     return None
 
 
