@@ -26,7 +26,7 @@ def test_a_scheduler_and_the_mounts(address: str) -> None:
 @pytest.mark.parametrize(
     ("text", "said"),
     [
-        (DASK, "engine = \"dask\" needs"),
+        (DASK, 'engine = "dask" needs'),
         (DASK + 'scheduler = "desk"', "is no scheduler's address"),
         (DASK + 'scheduler = "tcp://desk:8786/x"', "is no scheduler's address"),
         (DASK + 'scheduler = "tcp://desk:8786"\nscheduler_file = "/srv/s.json"', "keep one of the two"),
