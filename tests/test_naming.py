@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from dawnproof.errors import RuleBookError
 from dawnproof.model import PartName, Role, Sides
-from dawnproof.naming import NotNamed, compile_rule, outer_sides, read_name
+from dawnproof.naming import NotNamed, compile_rule, outer_sides, read_name, spelled
 
 RULE = compile_rule("{job}_{part}[_t{take}]")
 
@@ -106,3 +106,21 @@ def test_what_is_written_by_the_rule_is_read_back(job: str, take: int, part: str
     read = read_name(f"{job}_{part}_t{take}.tif", RULE)
     assert isinstance(read, PartName)
     assert (read.job, read.part, read.take) == (job, part, take)
+
+
+@pytest.mark.parametrize(
+    ("pattern", "take", "light", "name"),
+    [
+        ("{job}_{part}[_t{take}]", 1, "", "SL-0412_L.tif"),
+        ("{job}_{part}[_t{take}]", 2, "", "SL-0412_L_t2.tif"),
+        ("{job}[_{part}[_t{take}]]", 3, "", "SL-0412_L_t3.tif"),
+        ("{job}_{part}[_{light}]", 2, "left", "SL-0412_L_left.tif"),
+        ("{job} {part}", 2, "", "SL-0412 L.tif"),
+    ],
+)
+def test_a_name_that_is_proposed_is_read_as_that_part_and_take(pattern: str, take: int, light: str, name: str) -> None:
+    assert spelled(pattern, "SL-0412", "L", take, light) == name
+    read = read_name(name, compile_rule(pattern))
+    assert isinstance(read, PartName)
+    assert (read.job, read.part) == ("SL-0412", "L")
+    assert read.take == (take if "{take}" in pattern else 1)

@@ -191,3 +191,24 @@ def test_what_was_not_asked_for_is_undecided_but_holds_nothing_back() -> None:
     assert unasked.level is open_one.level is Level.UNDECIDED
     assert pile_of(Outcome.ARCHIVE, [unasked], hold=False) is Pile.MAY_GO_BACK
     assert pile_of(Outcome.ARCHIVE, [open_one], hold=False) is Pile.LOOK_FIRST
+
+
+def test_a_note_says_what_is_better_and_a_fault_what_is_needed_or_allowed() -> None:
+    """One quantity never has two limits without a word which is which."""
+
+    def text(check: str, name: str, value: float, unit: str, certain: bool = True) -> str:
+        (found,) = judge_scan([Reading(check, name, value, unit, certain=certain)], FINE_ART, Context())
+        return found.text
+
+    assert text("seam", "doubling", 1.2, "px") == (
+        "doubling at the stitch 1.2 px; at most 1 px is better, above 2 px is a fault"
+    )
+    assert text("seam", "doubling", 6.2, "px") == "doubling at the stitch 6.2 px; at most 2 px allowed"
+    assert text("resolution", "ppi_x", 350, "1/in") == (
+        "resolution across 350 ppi; 400 ppi or more is better, below 300 ppi is a fault"
+    )
+    assert text("resolution", "ppi_x", 200, "1/in") == "resolution across 200 ppi; at least 300 ppi needed"
+    assert text("encoding", "depth_true", 8, "bit") == "bits really used 8; a scan set to 16 bits uses 12 or more"
+    assert text("join", "overlap", 21, "mm") == "overlap 21 mm; 40 mm or more is better, below 15 mm is a fault"
+    unsure = text("seam", "doubling", 2.4, "px", certain=False)
+    assert unsure.endswith("above 2 px is a fault; not certain enough to be a fault by itself")

@@ -65,6 +65,14 @@ def test_a_bed_without_a_reference_before_the_first_work_of_its_day() -> None:
     assert beds_without_reference([yesterday, work_a]) == ("bed-a",)
 
 
+def test_a_reference_that_is_measured_beside_the_first_work_counts() -> None:
+    """Both lie in the inbox; the smaller file is entered first, whichever came first."""
+    work_a = scan(2, Role.WORK, "2026-11-24T09:00:00+00:00")
+    beside, later = (scan(n, Role.REF, f"2026-11-24T09:{minute}:00+00:00") for n, minute in ((3, "03"), (4, "20")))
+    assert beds_without_reference([work_a, beside]) == ()
+    assert beds_without_reference([work_a, later]) == ("bed-a",)
+
+
 def test_two_nights_with_a_lamp_that_fades(tmp_path: Path) -> None:
     """Through the daemon: kept by bed in the ledger, told in the summary, no job to blame."""
     studio = make_studio(tmp_path / "prints")

@@ -504,6 +504,16 @@ class Filing:
 
 
 @dataclass(frozen=True, slots=True)
+class Asked:
+    """What the rule book asks of the next scan of a job: bits a channel and ppi to set at least (None = it asks for
+    none), and the pattern its file is named by ('' = not known)."""
+
+    bits: int | None = None
+    ppi: int | None = None
+    naming: str = ""
+
+
+@dataclass(frozen=True, slots=True)
 class JobView:
     """All that a report needs of one job: the row, its scans (closed ones too), its line of the job list, decisions,
     the pile (None while it has no outcome), and where its pictures lie (absolute paths, '' where there is none)."""
@@ -517,6 +527,7 @@ class JobView:
     details: str = ""
     folder: str = ""  # archive/JOB[.vN] or rework/JOB
     missing: tuple[str, ...] = ()
+    asked: Asked = Asked()
 
 
 @dataclass(frozen=True, slots=True)
@@ -576,6 +587,8 @@ class Night:
     job_list_problems: tuple[str, ...] = ()
     second: str = ""  # the folder of the second copy, '' where none is set
     mails: tuple[MailRow, ...] = ()  # letters that could not be sent so far
+    root: str = ""  # the studio's folder, absolute; '' where it is not known
+    asked: Asked = Asked()  # of a work of which nothing is known yet
 
 
 @dataclass(frozen=True, slots=True)

@@ -90,6 +90,25 @@ def read_name(
                     bool(found.get("take")))  # fmt: skip
 
 
+def spelled(pattern: str, job: str, part: str, take: int = 1, light: str = "", bed: str = "") -> str:
+    """The file name that the pattern gives a scan: what stands in brackets only where it is known, a first take
+    without its number; a field that the pattern wants and
+    nobody knows stays in braces."""
+    known = {"job": job, "part": part, "take": str(take) if take > 1 else "", "light": light, "bed": bed}
+
+    def filled(text: str) -> str:
+        return re.sub(r"\{(\w+)\}", lambda field: known.get(field[1]) or field[0], text)
+
+    def optional(group: re.Match[str]) -> str:
+        fields = re.findall(r"\{(\w+)\}", group[1])
+        return filled(group[1]) if all(known.get(field) for field in fields) else ""
+
+    text = pattern
+    while (shorter := re.sub(r"\[([^\[\]]*)\]", optional, text)) != text:
+        text = shorter
+    return f"{filled(text)}.tif"
+
+
 def job_key(job: str) -> str:
     """Two spellings of one job number have one key: case and kind of separator do not count."""
     return re.sub(SEPARATOR, "-", unicodedata.normalize("NFC", job)).casefold().strip("-")

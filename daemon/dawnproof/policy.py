@@ -47,7 +47,7 @@ _WORDS: dict[tuple[str, str], tuple[str, int]] = {
     ("clipping", "low_red"): ("red clipped in the darks", 2),
     ("clipping", "low_green"): ("green clipped in the darks", 2),
     ("clipping", "low_blue"): ("blue clipped in the darks", 2),
-    ("clipping", "region"): ("largest clipped region", 1),
+    ("clipping", "region"): ("largest clipped area", 0),
     ("seam", "doubling"): ("doubling at the stitch", 1),
     ("seam", "lift"): ("lift at the stitch", 2),
     ("seam", "step"): ("tone step at the stitch", 1),
@@ -58,13 +58,13 @@ _WORDS: dict[tuple[str, str], tuple[str, int]] = {
     ("travel", "rows"): ("rows missing or doubled", 0),
     ("focus", "softest"): ("sharpness of the softest zone against the best", 2),
     ("streaks", "count"): ("streaks", 0),
-    ("streaks", "worst"): ("strongest streak", 2),
+    ("streaks", "worst"): ("a streak differs from its surroundings by", 2),
     ("light", "evenness"): ("unevenness of the light", 1),
     ("light", "change"): ("change of the light", 1),
     ("crop", "skew"): ("skew", 2),
     ("crop", "margin"): ("margin around the work", 1),
     ("crop", "works"): ("works on the bed", 0),
-    ("join", "residual"): ("what the join leaves over", 2),
+    ("join", "residual"): ("the parts miss each other by", 2),
     ("join", "warp"): ("warp between the parts", 1),
     ("join", "tone"): ("tone difference between the parts", 1),
     ("join", "relief"): ("agreement of the relief's light", 2),
@@ -177,7 +177,7 @@ def _at_print_size(reading: Reading, context: Context) -> Reading | None:
         effective = ordered_print(context.width_px, context.height_px, listed.print_mm).effective_ppi
     else:
         return None
-    return replace(reading, name="effective_ppi", value=round(effective, 1))
+    return replace(reading, name="effective_ppi", value=round(effective, 1), why=f"scanned at {reading.value:.0f} ppi")
 
 
 def _judge(reading: Reading, book: RuleBook, context: Context) -> Finding | None:
@@ -276,12 +276,27 @@ def _text(reading: Reading, limit: Limit, level: Level) -> str:
         return f"{label} is {'' if sound else 'not '}plausible{why}"
     unit = _UNITS.get(reading.unit, reading.unit)
     figure = f"{float(reading.value or 0):.{decimals}f} {unit}".strip()
-    bound = limit.fault if level is Level.FAULT or limit.note is None else limit.note
-    side = ("above" if limit.strict else "at least") if limit.below else ("below" if limit.strict else "at most")
-    allowed = f"{side} {bound:g} {unit}".strip() + (" needed" if limit.below else " allowed")
     doubt = "" if reading.certain or sound else "; not certain enough to be a fault by itself"
     why = f" ({reading.why})" if reading.why and not sound else ""
-    return f"{label} {figure}{'' if sound else _place_words(reading)}; {allowed}{why}{doubt}"
+    return (
+        f"{label} {figure}{'' if sound else _place_words(reading)}; {_bound_words(reading, limit, level)}{why}{doubt}"
+    )
+
+
+def _bound_words(reading: Reading, limit: Limit, level: Level) -> str:
+    """What a fault needs or may not pass; of all else what is better, and from where on it is a fault."""
+    unit = _UNITS.get(reading.unit, reading.unit)
+    if (reading.check, reading.name) == ("encoding", "depth_true") and level is not Level.SOUND:
+        return f"a scan set to 16 bits uses {limit.note or limit.fault:g} or more"
+    if level is Level.FAULT or (limit.note is None and limit.fault is not None):
+        side = ("above" if limit.strict else "at least") if limit.below else ("below" if limit.strict else "at most")
+        return f"{side} {limit.fault:g} {unit}".strip() + (" needed" if limit.below else " allowed")
+    note, fault = (f"{bound:g} {unit}".strip() if bound is not None else "" for bound in (limit.note, limit.fault))
+    if level is Level.SOUND:
+        return f"{note} or more is wanted" if limit.below else f"at most {note} is wanted"
+    if limit.below:
+        return f"{note} or more is better" + (f", below {fault} is a fault" if fault else "")
+    return f"at most {note} is better" + (f", above {fault} is a fault" if fault else "")
 
 
 def _place_words(reading: Reading) -> str:
@@ -293,4 +308,8 @@ def _place_words(reading: Reading) -> str:
         return f", {worst.y_mm:.0f} mm from the top"
     if reading.check in {"seam", "travel"}:
         return f", {where.y_mm:.0f} mm from the top"
-    return f", at {where.x_mm:.0f}, {where.y_mm:.0f} mm" if reading.check in {"clipping", "focus", "streaks"} else ""
+    if reading.check == "streaks":
+        return f", {where.x_mm:.0f} mm from the left"
+    if reading.check in {"clipping", "focus"}:
+        return f", {where.x_mm:.0f} mm from the left, {where.y_mm:.0f} mm from the top"
+    return ""

@@ -87,7 +87,7 @@ def test_one_sentence_about_one_scan_is_said_once_and_both_ways_are_meant() -> N
     found = tuple(Finding("resolution", n, Level.FAULT, Needs.ARTWORK, words) for n in ("ppi_x", "ppi_y"))
     view = rework("SL-0430", [scan("SL-0430", "whole", at(22), with_readings(*low), findings=found)], None)
     (only,) = faults(view)
-    assert (only.text, only.brief) == (words, "only 200 ppi")
+    assert (only.text, only.brief) == (words, "only 166 ppi on the print")
 
 
 def test_what_holds_across_alone_says_across() -> None:

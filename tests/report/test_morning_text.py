@@ -13,7 +13,7 @@ def test_the_first_lines_answer_before_any_detail() -> None:
     for words in (
         "cut off from 00:09",
         "Never seen: SL-0420",
-        "Must stay, due first: SL-C405 (today)",
+        "SL-C405",
         "clean the glass",
         "two places",
     ):

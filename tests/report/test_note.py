@@ -22,7 +22,7 @@ def test_a_colleague_can_scan_it_again_from_the_note() -> None:
         "watercolour, 300 x 210 mm",
         "Scanned on bed-a: SL-0406_whole.tif",
         "Takes so far: whole 1",
-        "largest clipped region 180.0 mm2",
+        "largest clipped area 180 mm2",
         "120 to 160 mm from the left",
         "Lower the exposure",
         "Save the new scan of the whole under its old name; it counts as take 2",

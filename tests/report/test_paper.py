@@ -5,7 +5,7 @@ from dawnproof.report.paper import render
 
 
 def test_whatever_is_inserted_is_escaped_and_shown_harmlessly() -> None:
-    page = render("scan_again.html", title="<b>\x1b[2J\u202e", groups=[])
+    page = render("scan_again.html", title="<b>\x1b[2J\u202e", groups=[], before=(), cautions=())
     assert "<title>&lt;b&gt;\\x1b[2J\\u202e</title>" in page
 
 
@@ -15,7 +15,7 @@ def test_a_missing_value_is_an_error() -> None:
 
 
 def test_the_style_is_in_the_page() -> None:
-    page = render("scan_again.html", title="x", groups=[])
+    page = render("scan_again.html", title="x", groups=[], before=(), cautions=())
     assert "prefers-color-scheme: dark" in page
     assert "@page" in page
     assert 'rel="stylesheet"' not in page

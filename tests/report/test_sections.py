@@ -43,7 +43,7 @@ def test_counts_fit_the_narrow_screen() -> None:
 
 def test_findings_newest_first_with_their_figure() -> None:
     rows = [row.plain for row in found(NIGHT, 40)]
-    assert rows[0] == "22:33 - SL-0417 whole  streak 0.8 %"
+    assert rows[0] == "22:33 - SL-0417 whole  streak 0.8 %, 33 mm from left"
     assert "22:04 x SL-C405 whole take 2  doubling 6 px at 210 mm" in rows
     assert [row[:5] for row in rows] == sorted((row[:5] for row in rows), reverse=True)
 

@@ -12,7 +12,7 @@ NIGHT = saltmarsh_lane()
 def test_a_run_that_was_cut_off_leaves_a_gap() -> None:
     (gap,) = gaps(NIGHT)
     assert gap.cut_off
-    assert ran_words(NIGHT) == "Watched from 18:00 to 06:30, but cut off from 00:09 to 01:21 (1 h 12 min)"
+    assert ran_words(NIGHT) == "Watched 11 h, from 18:00 to 06:30, but cut off from 00:09 to 01:21 (1 h 12 min)"
 
 
 def test_a_run_that_was_ended_is_said_to_be_stopped() -> None:
@@ -29,7 +29,7 @@ def test_a_short_restart_is_no_gap() -> None:
 def test_a_late_start_is_named_but_is_no_gap() -> None:
     night = replace(NIGHT, runs=(RunRow(at(19), at(5, 29)),))
     assert began_late(night) == at(19)
-    assert ran_words(night) == "Watched from 20:00 to 06:30 without a break"
+    assert ran_words(night) == "Watched 10 h, from 20:00 to 06:30 without a break; nothing was watched before 20:00"
 
 
 def test_a_night_without_a_run_says_so() -> None:

@@ -187,7 +187,7 @@ class ClippingCheck:
             glints += apart
             if region is not None and (best is None or region.pixels * mm2 > best[0]):
                 best = (region.pixels * mm2, region, end)
-        aside = f"{glints} glint(s) counted apart" if glints else ""
+        aside = f"{glints} small glints left out" if glints > 1 else "1 small glint left out" if glints else ""
         if best is None:
             return Reading("clipping", "region", 0.0, "mm2", outline.sure, why=aside)
         area, region, end = best

@@ -14,6 +14,7 @@ from ..rulebook import RuleBook
 
 SPOKEN_OF = {"light", "streaks"}  # of a reference's readings: it has no outline, no detail, no seam to judge
 DAY_BEGINS_H = 5  # o'clock
+TOGETHER = timedelta(minutes=5)  # a large scan that is measured at the same time takes so long
 
 
 def reference_findings(row: ScanRow, earlier: Iterable[ScanRow], book: RuleBook) -> tuple[Finding, ...]:
@@ -52,7 +53,8 @@ def light_change(row: ScanRow, before: ScanRow) -> list[Reading]:
 def beds_without_reference(scans: Sequence[ScanRow]) -> tuple[str, ...]:
     """Beds whose first work of its day came before any reference of that day: the newest such day counts.
 
-    `scans`: works and references in the order they came.
+    `scans`: works and references in the order they were entered. A file is entered when it has been measured, and
+    several are measured at once: a reference that was entered within `TOGETHER` of the work came with it.
     """
     first: dict[str, ScanRow] = {}
     told: set[str] = set()
@@ -67,9 +69,13 @@ def beds_without_reference(scans: Sequence[ScanRow]) -> tuple[str, ...]:
 
 def _referenced(work: ScanRow, scans: Sequence[ScanRow]) -> bool:
     return any(
-        is_reference(row) and row.bed == work.bed and _day(row) == _day(work) and row.admitted_utc <= work.admitted_utc
-        for row in scans
+        is_reference(row) and row.bed == work.bed and _day(row) == _day(work) and _before(row, work) for row in scans
     )
+
+
+def _before(reference: ScanRow, work: ScanRow) -> bool:
+    came, laid = (datetime.fromisoformat(row.admitted_utc) for row in (reference, work))
+    return came <= laid + TOGETHER
 
 
 def _day(row: ScanRow) -> str:

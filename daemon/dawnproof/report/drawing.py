@@ -56,10 +56,10 @@ def hatch(px_per_mm: float) -> str:
 
 
 def draw_scan(scan: ScanRow, px_per_mm: float, faults: Sequence[tuple[int, Said]] = (), width_px: float = 680.0,
-              picture: Markup | None = None) -> Markup:  # fmt: skip
+              picture: Markup | None = None, plain: bool = False) -> Markup:  # fmt: skip
     """A scan with its numbered faults as inline SVG. `px_per_mm` is the scale, smaller where the scan would be wider
-    than `width_px`; `picture` (a data URI, '' = none) stands in for the scan's own small picture. Empty where it
-    was not measured."""
+    than `width_px`; `picture` (a data URI, '' = none) stands in for the scan's own small picture; `plain`: no rules,
+    numbers and profile, for a very small one. Empty where it was not measured."""
     measured = scan.measured
     if measured is None or not measured.width_px or not measured.height_px:
         return Markup("")
@@ -68,6 +68,8 @@ def draw_scan(scan: ScanRow, px_per_mm: float, faults: Sequence[tuple[int, Said]
         (one.finding.where.profile for _, one in faults if one.finding.where and one.finding.where.profile), ()
     )
     side_px = PROFILE_PX if profile else 6.0
+    if plain:
+        return _plain(scan, faults, width, height, width_px / width)
     scale = min(px_per_mm, (width_px - RULE_PX - side_px) / width)
     pen = _Pen(scale, width, height)
     uri = data_uri(measured.thumb) if picture is None and measured.thumb else picture
@@ -75,6 +77,18 @@ def draw_scan(scan: ScanRow, px_per_mm: float, faults: Sequence[tuple[int, Said]
     parts += [pen.fault(number, one) for number, one in faults if one.finding.where]
     parts.append(pen.profile(profile))
     return pen.sheet(Markup("").join(parts), side_px, _words(scan, width, height, faults))
+
+
+def _plain(scan: ScanRow, faults: Sequence[tuple[int, Said]], width: float, height: float, scale: float) -> Markup:
+    """The picture with a hatched field at each fault's place."""
+    pen = _Pen(scale, width, height)
+    thumb = scan.measured.thumb if scan.measured else b""
+    spots = Markup("").join(pen.field(one) for _, one in faults)
+    return Markup(
+        '<svg class="scan" role="img" aria-label="{}" width="{:.0f}" height="{:.0f}" '
+        'viewBox="0 0 {:.2f} {:.2f}">{}{}</svg>'
+    ).format(_words(scan, width, height, faults), width * scale, height * scale, width, height,
+             pen.picture(data_uri(thumb) if thumb else None), spots)  # fmt: skip
 
 
 def _words(scan: ScanRow, width: float, height: float, faults: Sequence[tuple[int, Said]]) -> str:
@@ -141,6 +155,16 @@ class _Pen:
         return Markup('<g fill="url(#{})">{}</g><circle class="ring" cx="{:.2f}" cy="{:.2f}" r="{:.2f}"/>{}').format(
             hatch(self._scale), self._rect("fault", Rect(x, y, width, height)), cx, cy, ring, figure
         )
+
+    def field(self, one: Said) -> Markup:
+        """A filled field at the fault's place, at least 4 px either way."""
+        where = one.finding.where
+        if where is None:
+            return Markup("")
+        width, height = max(where.width_mm, self._px(4)), max(where.height_mm, self._px(4))
+        x, y = where.x_mm - (width - where.width_mm) / 2, where.y_mm - (height - where.height_mm) / 2
+        return Markup('<g fill="url(#{})">{}</g>').format(
+            hatch(self._scale), self._rect("fault", Rect(x, y, width, height)))  # fmt: skip
 
     def profile(self, samples: Sequence[SeamSample]) -> Markup:
         """The doubling along the stitch as a line beside the scan, at the scan's own height."""

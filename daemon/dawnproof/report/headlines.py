@@ -5,13 +5,14 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date
 
-from ..model import JobState, JobView, Level, ListedJob, Night, Pile, RecurringMark, ScanRow, shown
-from .account import beds_of, due, due_order, faults, in_pile, said, to_look_at, today
+from ..model import JobState, JobView, ListedJob, Night, Pile, Place, ScanRow, shown
+from .account import due, due_order, faults, in_pile, to_look_at, today
+from .before_first import scanner_needs
 from .figures import counted, due_day, due_words, listing
-from .watch_kept import gaps, ran_words, runs_of
+from .watch_kept import Watched, ran_words, watched
 
-LOW_HOURS = 12.0  # less room than one more night
-
+MOST_NAMED = 40  # works in one answer: what must stay is named, not counted
+HOLD = "no scan of it is filed: hold"
 
 _STATES = {
     JobState.WAITING: "not judged yet",
@@ -51,24 +52,7 @@ def good_sentence(night: Night) -> str:
     which = "it" if len(done) == 1 else "any"
     works = f"{counted(len(done), 'work')}{listed} archived, nothing found against returning {which}"
     copies = "every file in two places" if night.second else "one copy only, as no second place is set"
-    ran = ran_words(night)
-    return f"A good night: {ran[0].lower()}{ran[1:]}; {works if done else 'no work came'}; {copies}."
-
-
-def scanner_needs(night: Night) -> tuple[str, ...]:
-    """What to do at the scanner before the first scan, a sentence each."""
-    return (*_marks(night), *_references(night), *_settings(night), *_stitches(night), *_room(night))
-
-
-def mark_words(mark: RecurringMark) -> str:
-    """'streak 33 mm from the left (SL-0416 and SL-0417)'."""
-    return f"{_mark_place(mark)} ({listing([shown(job) for job in mark.jobs])})"
-
-
-def _mark_place(mark: RecurringMark) -> str:
-    along = "" if mark.y_mm is None else f" and {mark.y_mm:.0f} mm from the top"
-    kind = {"soft": "soft place"}.get(mark.kind, shown(mark.kind))
-    return f"{kind} {mark.x_mm:.0f} mm from the left{along}"
+    return f"A good night: {_lowered(ran_words(night))}; {works if done else 'no work came'}; {copies}."
 
 
 def stay_words(view: JobView, night: Night) -> str:
@@ -96,8 +80,12 @@ def waiting_words(view: JobView) -> str:
 
 def _ran(night: Night) -> Headline:
     alarms = [shown(alarm) for alarm in night.alarms]
-    answers = (ran_words(night), *(f"Alarm: {alarm}" for alarm in alarms))
-    return Headline("Did it run all night?", answers, bool(runs_of(night)) and not gaps(night) and not alarms)
+    answers = (f"{watched(night).value}: {_lowered(ran_words(night))}", *(f"Alarm: {alarm}" for alarm in alarms))
+    return Headline("Did it run all night?", answers, watched(night) is Watched.YES and not alarms)
+
+
+def _lowered(words: str) -> str:
+    return words[:1].lower() + words[1:]
 
 
 def _places(night: Night) -> Headline:
@@ -105,14 +93,15 @@ def _places(night: Night) -> Headline:
     answers = []
     if night.expected_not_seen:
         names = [_expected(job, night) for job in expected_due_first(night)]
-        answers.append(f"Never seen: {listing(names)}")
+        answers.append(f"Never seen: {listing(names, MOST_NAMED)}")
     elif expected:
         answers.append(f"All {counted(expected, 'expected work')} came" if expected > 1 else "The expected work came")
     else:
         answers.append("No job list: nothing was expected")
     if night.unplaced:
         files = [shown(scan.file) for scan in night.unplaced]
-        answers.append(f"{counted(len(files), 'file')} without a place: {listing(files, 3)}")
+        stay = "" if all(is_twin(scan) for scan in night.unplaced) else "; their works must stay"
+        answers.append(f"Set aside, not filed: {counted(len(files), 'file')}, {listing(files, 3)}{stay}")
     if night.job_list_problems:
         answers.append(f"Job list: {counted(len(night.job_list_problems), 'line')} not understood")
     well = not (night.expected_not_seen or night.unplaced or night.job_list_problems)
@@ -121,17 +110,21 @@ def _places(night: Night) -> Headline:
 
 def expected_due_first(night: Night) -> tuple[ListedJob, ...]:
     """Works of the job list of which nothing came, earliest due first."""
-    return tuple(sorted(night.expected_not_seen, key=lambda job: (due_day(job.due) or date.max, job.job)))
+    return tuple(sorted(night.expected_not_seen, key=listed_order))
 
 
 def _expected(job: ListedJob, night: Night) -> str:
-    """The job, its due day, and whether a file without a place seems to be of it."""
-    number = _squeezed(job.job)
-    aside = "perhaps among the files without a place"
-    words = [due_words(shown(job.due), today(night)),
-             aside if any(number in _squeezed(scan.file) for scan in night.unplaced) else ""]  # fmt: skip
+    """The job, its due day, and the file set aside that seems to be of it."""
+    aside = listing([shown(scan.file) for scan in set_aside_for(job, night)], 2)
+    words = [due_words(shown(job.due), today(night)), f"perhaps the file {aside}, set aside" if aside else ""]
     told = ", ".join(word for word in words if word)
     return f"{shown(job.job)} ({told})" if told else shown(job.job)
+
+
+def set_aside_for(job: ListedJob, night: Night) -> tuple[ScanRow, ...]:
+    """Files that were set aside and have the job's number in their name."""
+    number = _squeezed(job.job)
+    return tuple(scan for scan in night.unplaced if number in _squeezed(scan.file))
 
 
 def _squeezed(name: str) -> str:
@@ -139,20 +132,53 @@ def _squeezed(name: str) -> str:
 
 
 def _stays(night: Night) -> Headline:
+    """What must stay, expected works without a scan among them; then what is to be looked at; then, apart from what
+    must stay, what is only for the desk."""
+    staying = [(due_order(v), _with_due(v, night)) for pile in (Pile.SCAN_AGAIN, Pile.UNFINISHED)
+               for v in in_pile(night, pile)]  # fmt: skip
+    staying += [(listed_order(job), _unseen(job, night)) for job in night.expected_not_seen]
+    look = [_with_due(view, night) for view in in_pile(night, Pile.LOOK_FIRST)]
     answers = []
-    for words, piles in (
-        ("Must stay, due first", (Pile.SCAN_AGAIN, Pile.UNFINISHED)),
-        ("Look first", (Pile.LOOK_FIRST,)),
-        ("Desk, may leave", (Pile.DESK,)),
-    ):
-        views = sorted((v for pile in piles for v in in_pile(night, pile)), key=due_order)
-        if views:
-            answers.append(f"{words}: {listing([_with_due(view, night) for view in views], 8)}")
+    if staying:
+        answers.append(f"Must stay, due first: {listing([words for _, words in sorted(staying)], MOST_NAMED)}")
+    if look:
+        answers.append(f"Look at the close-up before it leaves: {listing(look, MOST_NAMED)}")
+    answers += _at_the_desk(night)
     well = not answers
     if well:
         done = in_pile(night, Pile.MAY_GO_BACK)
         answers.append("Nothing found against returning any work" if done else "No work has been archived")
     return Headline("What must not leave?", tuple(answers), well)
+
+
+def _at_the_desk(night: Night) -> list[str]:
+    """Jobs for the desk, by what is known of the work: two pictures, no sound scan filed yet, a sound one filed."""
+    kinds: dict[str, list[str]] = {
+        "Two pictures under one number; compare them with the work before it leaves": [],
+        "A matter for the desk; no new scan is needed, but none is filed yet": [],
+        "A matter for the desk only; the work is scanned and may go": [],
+    }
+    two, unfiled, filed = kinds.values()
+    for view in in_pile(night, Pile.DESK):
+        other = any(one.finding.name == "other_picture" for one in faults(view))
+        there = any(scan.place is Place.ARCHIVE for scan in view.scans)
+        (two if other else filed if there else unfiled).append(_with_due(view, night))
+    return [f"{words}: {listing(jobs, MOST_NAMED)}" for words, jobs in kinds.items() if jobs]
+
+
+def is_twin(scan: ScanRow) -> bool:
+    """Whether a file was set aside only because its bytes are held already: then its work is scanned."""
+    return scan.reason.startswith("same bytes")
+
+
+def _unseen(job: ListedJob, night: Night) -> str:
+    when = due_words(shown(job.due), today(night)).removeprefix("due ")
+    return f"{shown(job.job)} ({', '.join(word for word in (when, HOLD) if word)})"
+
+
+def listed_order(job: ListedJob) -> tuple[date, str]:
+    """Sorts works of the job list as jobs are sorted: due first, then by number."""
+    return due_day(job.due) or date.max, job.job
 
 
 def _scanner(night: Night) -> Headline:
@@ -161,66 +187,21 @@ def _scanner(night: Night) -> Headline:
 
 
 def _two_places(night: Night) -> Headline:
-    failed = [f for f in night.fixity if not f.ok]
+    failed = [shown(f.bag) for f in night.fixity if not f.ok]
     behind = [shown(view.row.job) for view in night.jobs if view.row.second_missing]
     answers = []
-    if failed:
-        bags = [shown(f.bag) for f in failed]
-        answers.append(f"Not as filed: {listing(bags)}; take the second copy, do not overwrite either")
-    if behind:
-        answers.append(f"Second copy not verified: {listing(behind)}")
     if not night.second:
-        answers.append("One copy only: no second place is set in the rule book ([archive] second)")
-    elif not behind:
-        answers.append("Every archived file is in two places, the second copy read back")
-    if night.fixity and not failed:
-        answers.append(f"{counted(len(night.fixity), 'bag')} re-read, as filed")
-    return Headline("Are the files in two places?", tuple(answers), not failed and not behind)
-
-
-def _marks(night: Night) -> list[str]:
-    by_bed: dict[str, list[str]] = {}
-    for mark in night.marks:
-        by_bed.setdefault(shown(mark.bed), []).append(_mark_place(mark))
-    return [f"{bed}: clean the glass, {listing(places, 4)}" for bed, places in by_bed.items()]
-
-
-def _references(night: Night) -> list[str]:
-    newest: dict[str, ScanRow] = {scan.bed: scan for scan in sorted(night.references, key=lambda s: s.admitted_utc)}
-    lines = []
-    for bed, scan in newest.items():
-        for finding in scan.findings:
-            if finding.level in {Level.FAULT, Level.NOTE} and finding.check in {"light", "streaks"}:
-                advice = shown(finding.advice).rstrip(".")
-                told = f"{advice[:1].lower()}{advice[1:]} ({shown(finding.text)})" if advice else shown(finding.text)
-                lines.append(f"{shown(bed)}: {told}")
-    return lines
-
-
-def _settings(night: Night) -> list[str]:
-    wrong: dict[str, list[str]] = {}
-    for view in night.jobs:
-        for one in faults(view):
-            key = f"{one.finding.check}.{one.finding.name}"
-            if key.startswith(("encoding.depth", "encoding.channels", "resolution.ppi", "resolution.halo")):
-                bed = shown(one.scan.bed) if one.scan and one.scan.bed else "scanner"
-                wrong.setdefault(bed, []).append(f"{shown(view.row.job)}: {one.brief}")
-    return [f"{bed}: check the settings ({listing(found, 3)})" for bed, found in wrong.items()]
-
-
-def _stitches(night: Night) -> list[str]:
-    uneven: dict[str, list[str]] = {}
-    for view in night.jobs:
-        if any((s.finding.check, s.finding.name) == ("seam", "step") for s in said(view, Level.FAULT)):
-            for bed in beds_of(view):
-                uneven.setdefault(bed, []).append(shown(view.row.job))
-    advice = "run the white calibration, tone step at the stitch"
-    return [f"{bed}: {advice} ({listing(jobs)})" for bed, jobs in uneven.items()]
-
-
-def _room(night: Night) -> list[str]:
-    return [
-        f"Make room: {shown(space.folder)} holds {space.hours_left:.0f} h more at this night's rate"
-        for space in night.space
-        if space.hours_left is not None and space.hours_left < LOW_HOURS
-    ]
+        answers.append(
+            "No: one copy only. A second folder is not set, so one broken disk loses everything; copy the archive to "
+            "another disk before works go back (rule book: second under [archive])"
+        )
+    elif behind:
+        answers.append(f"No, not all: the second copy is not verified of {listing(behind, MOST_NAMED)}")
+    else:
+        answers.append("Yes: every archived file is in two places, the second copy read back")
+    if failed:
+        bags = listing(failed, MOST_NAMED)
+        answers.append(f"Changed since it was filed: {bags}; take the second copy, do not overwrite either")
+    elif night.fixity:
+        answers.append(f"{counted(len(night.fixity), 'archived job')} re-read, as filed")
+    return Headline("Are the files in two places?", tuple(answers), bool(night.second) and not failed and not behind)

@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
+import re
+
 from ..model import Finding, Level, Reading, Where, shown
 from .figures import reach
+
+_ON_PRINT = re.compile(r"^resolution at the ordered print size (\d+) ppi")
 
 # (check, name) -> (words with the figure in braces, whether a place along the travel goes with it)
 _BRIEF: dict[tuple[str, str], tuple[str, bool]] = {
@@ -20,7 +24,7 @@ _BRIEF: dict[tuple[str, str], tuple[str, bool]] = {
     ("resolution", "detail_x"): ("enlarged, {:.0%} real detail across", False),
     ("resolution", "detail_y"): ("enlarged, {:.0%} real detail along", False),
     ("resolution", "halo"): ("sharpened, halo {:.0f} %", False),
-    ("clipping", "region"): ("clipped, {:.0f} mm2", True),
+    ("clipping", "region"): ("clipped, {:.0f} mm2", False),
     ("seam", "doubling"): ("doubling {:.0f} px", True),
     ("seam", "lift"): ("lifted {:.1f} mm", True),
     ("seam", "step"): ("tone step {:.1f}", True),
@@ -87,6 +91,10 @@ def in_brief(finding: Finding, reading: Reading | None = None, missing: tuple[st
     if not words:
         return _head(finding.text)
     value = reading.value if reading else None
+    if finding.name in {"ppi_x", "ppi_y"} and (printed := _ON_PRINT.search(finding.text)):
+        return f"only {printed[1]} ppi on the print"
+    if (finding.check, finding.name) == ("streaks", "worst") and finding.where and isinstance(value, float | int):
+        return f"streak {abs(value):.1f} %, {finding.where.x_mm:.0f} mm from left"
     if "{" in words:
         if isinstance(value, str) or value is None:
             return _head(finding.text)

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from ..model import Level, MailRow, MailState, Night, shown
 from .account import is_odd, unplaced_words
+from .before_first import mark_words
 from .figures import clock_near, counted, day_and_clock, listing, size, span
-from .headlines import mark_words
 
 
 def file_lines(night: Night) -> tuple[str, ...]:

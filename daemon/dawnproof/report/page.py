@@ -23,9 +23,10 @@ from .account import (
     what_to_do,
 )
 from .bed_sheet import draw_bed
+from .before_first import mark_words
 from .drawing import draw_scan, frame_mm
 from .figures import clock_near, day_and_clock
-from .headlines import good_sentence, headlines, is_good, mark_words, stay_words, waiting_words
+from .headlines import good_sentence, headlines, is_good, stay_words, waiting_words
 from .in_brief import place
 from .keeping import file_lines, keeping_lines, scanner_lines, times_lines
 from .lines import sentence

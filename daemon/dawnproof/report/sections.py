@@ -6,8 +6,9 @@ from rich.text import Text
 
 from ..model import ArrivingRow, JobState, JobView, Level, Night, Pile, Progress, ScanRow, Space, shown
 from .account import Said, due, faults, in_pile, to_look_at, today
+from .before_first import mark_words
 from .figures import clock, clock_near, counted, due_words, listing, size, span
-from .headlines import expected_due_first, mark_words, waiting_words
+from .headlines import expected_due_first, waiting_words
 from .keeping import unsent_words
 from .layout import Cell, PartState, layout
 from .night_axis import SHAPES

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import datetime
+from enum import Enum
 
 from ..model import Night, RunRow
 from .figures import clock, moment, span
 
 GAP_S = 300.0  # a restart or a slow beat is no gap
+SHARE = 0.5  # of the span: watched for less, the night was watched in part
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,16 +58,40 @@ def began_late(night: Night) -> str:
     return runs[0].begun_utc if runs and Gap(night.since_utc, runs[0].begun_utc, False).seconds > GAP_S else ""
 
 
+class Watched(Enum):
+    """Whether the night was watched."""
+
+    YES = "Yes"
+    PARTLY = "Partly"  # with gaps, or for less than half of the span
+    NO = "No"
+
+
+def watched(night: Night) -> Watched:
+    """Whether it was watched without a gap, and for half of the span at least."""
+    if not runs_of(night):
+        return Watched.NO
+    short = watched_s(night) < SHARE * Gap(night.since_utc, night.until_utc, False).seconds
+    return Watched.PARTLY if gaps(night) or short else Watched.YES
+
+
+def watched_s(night: Night) -> float:
+    """Seconds of the night in which a run was alive, from the first to the last."""
+    begun = began_late(night) or night.since_utc
+    return Gap(begun, night.until_utc, False).seconds - sum(gap.seconds for gap in gaps(night))
+
+
 def ran_words(night: Night) -> str:
-    """One sentence: from when to when, without a break or with which gaps."""
+    """One sentence: how long and from when to when, without a break or with which gaps, what before was not watched."""
     runs, found = runs_of(night), gaps(night)
     if not runs:
         return "The daemon did not run: nothing was watched, files may lie in the inbox unseen"
-    begun = runs[0].begun_utc if began_late(night) else night.since_utc
-    reach = f"from {clock(begun, night.offset_s)} to {clock(night.until_utc, night.offset_s)}"
+    late = began_late(night)
+    reach = f"from {clock(late or night.since_utc, night.offset_s)} to {clock(night.until_utc, night.offset_s)}"
+    long = f"{span(watched_s(night))}, " if late or found else ""
+    before = f"; nothing was watched before {clock(late, night.offset_s)}" if late else ""
     if not found:
-        return f"Watched {reach} without a break"
-    return f"Watched {reach}, but " + " and ".join(gap.words(night.offset_s) for gap in found)
+        return f"Watched {long}{reach} without a break{before}"
+    return f"Watched {long}{reach}, but " + " and ".join(gap.words(night.offset_s) for gap in found) + before
 
 
 def _last(run: RunRow) -> str:
