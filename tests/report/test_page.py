@@ -74,13 +74,13 @@ def test_the_order_of_the_page() -> None:
             "before the first scan?",
             "in two places?",
             ">The piles<",
-            "The night along the bed<",
+            ">Files set aside, not filed<",
             ">Scan again (3)<",
             ">Mend at the desk (2)<",
             ">Look first (3)<",
             ">Unfinished (1)<",
             ">May go back (4)<",
-            ">Files without a place<",
+            "The night along the bed<",
             ">The scanner<",
         )
     ]

@@ -63,7 +63,7 @@ def test_when_the_evening_is_over_nothing_more_is_waited_for() -> None:
     watched = found_wanting(seen((0.0, identity())), "it ends in the middle of strip 3 of 9")
     verdict = judge(watched, 11.0, over)
     assert verdict.state is State.DAMAGED
-    assert verdict.reason == ("not whole, and nothing was writing it when the evening ended: it ends in the middle of "
+    assert verdict.reason == ("not whole, and nothing was writing it when the daemon stopped: it ends in the middle of "
                               "strip 3 of 9")  # fmt: skip
     assert judge(watched, 9.0, over).state is State.SETTLING
     assert judge(seen((0.0, identity())), 11.0, over).state is State.SETTLED

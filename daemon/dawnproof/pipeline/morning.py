@@ -15,7 +15,7 @@ from ..report.documents import to_json
 from ..report.figures import due_day
 from ..report.morning_text import summary_text
 from ..report.page import morning_page
-from ..report.scan_again import scan_again_html, scan_again_text
+from ..report.scan_again import scan_again, scan_again_html, scan_again_text
 from ..report.summary import summary_document
 from ..storage.moves import make_folder, write_beside
 from ..storage.studio import Studio
@@ -92,7 +92,7 @@ def write_morning(studio: Studio, ledger: Ledger, since: datetime, now: datetime
     for name, content in (
         (f"{day}.txt", text),
         (f"{day}.json", to_json(document)),
-        (f"{day}.html", morning_page(night, pictures, sheets)),
+        (f"{day}.html", morning_page(night, pictures, sheets, f"{day}-scan-again.html" if scan_again(night) else "")),
         (f"{day}-scan-again.txt", scan_again_text(night)),
         (f"{day}-scan-again.html", scan_again_html(night)),
     ):

@@ -102,6 +102,10 @@ def ask_of(case: Case, studio: Studio, ledger: Ledger, recurring: frozenset[int]
         case.row.job, case.book, case.listed, parts, case.standing.grid,
         job_findings(case), str(case.staging), str(case.proofs), SOFTWARE, case.row.accepted,
         first=tuple(r.id for r in session), older=tuple(r.id for r in older),
+        strangers=tuple(
+            _stranger(r, studio) for r in case.standing.strangers
+            if r.measured and r.place in {Place.INBOX, Place.REWORK}
+        ),
     )  # fmt: skip
 
 
@@ -277,6 +281,13 @@ def _part_ask(row: ScanRow, studio: Studio) -> PartAsk:
     admitted = datetime.fromisoformat(row.admitted_utc).timestamp()
     return PartAsk(row.id, row.home, row.file, row.name.part, row.name.light, studio.book.bed(row.bed), row.measured,
                    row.findings, admitted)  # fmt: skip
+
+
+def _stranger(row: ScanRow, studio: Studio) -> PartAsk:
+    """A take that shows another picture, labelled as such."""
+    ask = _part_ask(row, studio)
+    take = row.name.take if row.name else 1
+    return replace(ask, label=f"{'' if ask.label == 'whole' else f'{ask.label}, '}take {take}")
 
 
 def listed_of(listed: dict[str, ListedJob], job: str) -> ListedJob | None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from datetime import date
@@ -16,12 +17,6 @@ CAUTIONS_MARK = " Cautions: "
 NOT_JUDGED = " could not be judged: "
 LEFT_ALONE = "left alone"  # the kind of a file that a rule of the studio leaves where it is
 STOP = "Stop: this would be the third take. Decide with the owner or a conservator before the work is laid down again"
-
-OVERRULE = {
-    Pile.SCAN_AGAIN: "To archive a job as it is: dawnproof accept STUDIO JOB --because TEXT --by NAME",
-    Pile.LOOK_FIRST: "Looked at: dawnproof release STUDIO JOB --by NAME, or refuse STUDIO JOB --because TEXT --by NAME",
-    Pile.MAY_GO_BACK: "To have one scanned again all the same: dawnproof refuse STUDIO JOB --because TEXT --by NAME",
-}
 
 # what costs most when missed comes first; a check or (check, name) that is not listed comes last
 _COST: tuple[str, ...] = (
@@ -230,8 +225,9 @@ def close_up(view: JobView) -> str:
 
 
 def unplaced_words(scan: ScanRow) -> str:
-    """A file that has no place, and why."""
-    return f"{shown(scan.file)}: {shown(scan.reason) or 'no reason is known'}"
+    """A file that was set aside, and why; which byte of it is missing stands in the record and in REASONS.txt."""
+    told = _PATTERN.sub("does not follow the naming rule", _BYTES.sub("", shown(scan.reason)))
+    return f"{shown(scan.file)}: {told or 'no reason is known'}"
 
 
 def is_odd(staying: StayingRow) -> bool:
@@ -244,6 +240,8 @@ def once(items: Iterable[str]) -> tuple[str, ...]:
     return tuple(dict.fromkeys(item for item in items if item))
 
 
+_PATTERN = re.compile(r"does not fit [^;]*")
+_BYTES = re.compile(r": (?:strip|tile) \d+ of \d+ of page \d+ should reach byte [\d,]+, the file ends at [\d,]+")
 _DECIDED = {"accept": "accepted", "refuse": "refused", "release": "released", "place": "placed"}
 
 

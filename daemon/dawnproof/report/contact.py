@@ -66,7 +66,7 @@ def _thing(view: JobView, pile: Pile, common: tuple[Repeated, ...]) -> str:
         return f"accepted: {found[0].brief}"
     own = (one for one in own_notes(view, common) if one.finding.level is Level.NOTE and is_brief(one.finding))
     noted = next((one.brief for one in own), "")
-    return f"noted: {noted}" if noted else "nothing found"
+    return f"noted: {noted}" if noted else "no fault found"
 
 
 def _size_mm(view: JobView) -> tuple[float, float]:

@@ -7,7 +7,7 @@ from datetime import date
 
 from ..model import JobState, JobView, ListedJob, Night, Pile, Place, ScanRow, shown
 from .account import due, due_order, faults, in_pile, to_look_at, today
-from .before_first import scanner_needs
+from .before_first import SIDES, names_a_side, scanner_needs
 from .figures import counted, due_day, due_words, listing
 from .watch_kept import Watched, ran_words, watched
 
@@ -183,6 +183,7 @@ def listed_order(job: ListedJob) -> tuple[date, str]:
 
 def _scanner(night: Night) -> Headline:
     needs = scanner_needs(night)
+    needs = (*needs, SIDES) if names_a_side(needs) else needs
     return Headline("What does the scanner need before the first scan?", needs or ("Nothing",), not needs)
 
 

@@ -22,6 +22,11 @@ class Lines:
             self._lines += textwrap.wrap(text, self.width, initial_indent=mark, subsequent_indent=rest,
                                          break_long_words=False, break_on_hyphens=False)  # fmt: skip
 
+    def keep(self, text: str) -> None:
+        """One line as it is, however long: a command that is to be copied."""
+        if text:
+            self._lines.append(text)
+
     def rule(self, title: str) -> None:
         """A heading over the whole width, with a gap before it."""
         self.gap()

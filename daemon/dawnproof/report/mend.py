@@ -2,10 +2,17 @@
 
 from __future__ import annotations
 
-from ..model import Asked, JobView, shown
-from ..naming import spelled
-from .account import Said, takes
+import re
 
+from ..model import Asked, JobView, Pile, shown
+from ..naming import spelled
+from .account import Said, faults, once, takes, what_to_do
+from .figures import listing
+
+# the settings in advice that stands beside a scan for good; the morning knows their values
+_UNSAID = re.compile(
+    r"set the scanner as the rule book asks \(bits, resolution, profile\)|scan at a higher resolution", re.IGNORECASE
+)
 _LIE = "lay it flat without force, or shift it so that the stitch runs clear of it"
 _PARTS = "scan all parts again: same way up, one light, one session"
 _DO: dict[tuple[str, str], str] = {
@@ -57,6 +64,25 @@ def mend_words(one: Said, asked: Asked) -> str:
     if not known and one.finding.check == "join":
         known = _PARTS
     return known or one.advice.partition(". ")[0]
+
+
+def steps(view: JobView) -> tuple[str, ...]:
+    """What to do about a job, as `what_to_do`, with the values to set where the rule book is known."""
+    if view.asked == Asked():
+        return what_to_do(view)
+    settings = listing(once(to_set(one.finding.check, one.finding.name, view.asked) for one in faults(view)))
+    told = once(_UNSAID.sub(settings, advice) if settings else advice for advice in what_to_do(view))
+    return tuple(advice[:1].upper() + advice[1:] for advice in told)
+
+
+def save_words(view: JobView) -> tuple[str, ...]:
+    """'Save the new scan as SL-C405_whole_t2.tif' for each part that has to be scanned; nothing for the desk."""
+    if not view.asked.naming or view.pile is Pile.DESK:
+        return ()
+    at_fault = [one.name.part for one in faults(view) if one.name]
+    missing = [part.partition(" (")[0] for part in view.missing]
+    names = [name for part in once((*at_fault, *missing)) if (name := next_file(view, part))]
+    return tuple(f"Save the new scan as {name}" for name in names)
 
 
 def next_file(view: JobView, part: str) -> str:

@@ -7,7 +7,6 @@ from collections.abc import Sequence
 from ..advice import CAUTIONS
 from ..model import JobView, Night, Pile, shown
 from .account import (
-    OVERRULE,
     close_up,
     decision_words,
     faults,
@@ -16,22 +15,23 @@ from .account import (
     title,
     to_look_at,
     today,
-    what_to_do,
 )
-from .figures import clock_near, day_and_clock, listing
+from .figures import clock_near, counted, day_and_clock, listing
 from .headlines import good_sentence, headlines, is_good, stay_words, waiting_words
 from .in_brief import place
-from .keeping import file_lines, keeping_lines, scanner_lines, times_lines
+from .keeping import file_lines, keeping_lines, place_orders, scanner_lines, times_lines
 from .lines import Lines, sentence
+from .mend import save_words, steps
+from .orders import OCCASIONS, orders
 from .prints import print_words
-from .repeated import Repeated, own_notes, repeated
-from .takes_compared import comparisons
+from .repeated import Repeated, own_notes, repeated, unjudged
+from .takes_compared import comparisons, two_pictures
 
 PILES = (
     (Pile.MAY_GO_BACK, "May go back", "nothing found against returning it"),
     (Pile.LOOK_FIRST, "Look first", "archived; look at the close-up before the work leaves"),
     (Pile.SCAN_AGAIN, "Scan again", "the work must stay"),
-    (Pile.DESK, "Mend at the desk", "the work may leave"),
+    (Pile.DESK, "Mend at the desk", "a matter for the desk; no new scan is needed"),
     (Pile.UNFINISHED, "Unfinished", "parts still to come; the work must stay"),
 )
 
@@ -41,14 +41,17 @@ def summary_text(night: Night) -> str:
     page, common = Lines(), repeated(night)
     _head(page, night)
     _piles(page, night)
+    _block(page, "FILES SET ASIDE", file_lines(night))
+    for order in place_orders(night):
+        page.keep(f"  $ {order}")
     _redo(page, night, Pile.SCAN_AGAIN, "SCAN AGAIN")
     _redo(page, night, Pile.DESK, "MEND AT THE DESK")
     _look(page, night)
     _unfinished(page, night)
     _back(page, night, common)
-    _block(page, "FILES WITHOUT A PLACE", file_lines(night))
     _block(page, "THE SCANNER", scanner_lines(night))
     _block(page, "KEEPING", (*keeping_lines(night), *times_lines(night)))
+    _block(page, "NOT JUDGED, AND NO DECISION HANGS ON IT", (*(one.words for one in common), *unjudged(night, common)))
     return page.text
 
 
@@ -62,13 +65,20 @@ def _head(page: Lines, night: Night) -> None:
         page.say(sentence(line.answer), "- " if line.well else "! ")
 
 
+def back_words(view: JobView, common: tuple[Repeated, ...]) -> str:
+    """'SL-C403 (2 notes)'."""
+    notes = len(own_notes(view, common))
+    return shown(view.row.job) + (f" ({counted(notes, 'note')})" if notes else "")
+
+
 def _piles(page: Lines, night: Night) -> None:
+    common = repeated(night)
     page.gap()
     for pile, words, meaning in PILES:
         views = in_pile(night, pile)
         page.say(meaning if views else "none", f"{words:<17}{len(views):>3}  ", 22)
         if pile is Pile.MAY_GO_BACK:
-            page.say(listing([shown(view.row.job) for view in views], 60), " " * 22)
+            page.say(listing([back_words(view, common) for view in views], 60), " " * 22)
         else:
             for view in views:
                 page.say(stay_words(view, night), " " * 22, 24)
@@ -82,9 +92,7 @@ def _redo(page: Lines, night: Night, pile: Pile, heading: str) -> None:
     for view in views:
         page.gap()
         _job(page, view, night)
-    if pile in OVERRULE:
-        page.gap()
-        page.say(OVERRULE[pile], "", 4)
+    _orders(page, pile, night)
     if any(one.cautious for view in views for one in faults(view)):
         page.gap()
         page.say("Cautions for every rescan")
@@ -101,8 +109,15 @@ def _job(page: Lines, view: JobView, night: Night) -> None:
             page.say(f"where: {place(one.finding.where)}", "    ")
     for one in to_look_at(view):
         page.say(f"{one.part_words}: {one.text}", "  ? ")
-    for advice in what_to_do(view):
+    if view.pile is Pile.DESK:
+        for one in own_notes(view, ()):
+            page.say(f"note, {one.part_words}: {one.text}", "    ", 6)
+        for words in two_pictures(view, night.offset_s):
+            page.say(words, "    ", 6)
+    for advice in steps(view):
         page.say(sentence(advice), "  > ")
+    for words in save_words(view):
+        page.say(words, "  > ")
     if takes_words(view):
         page.say(f"takes so far: {takes_words(view)}", "    ")
     _ends(page, view, night)
@@ -123,9 +138,7 @@ def _look(page: Lines, night: Night) -> None:
             page.say(f"close-up: {close_up(view)}", "    ")
         page.say(print_words(view.row.print_sizes), "    ", 6)
         _ends(page, view, night)
-    if views:
-        page.gap()
-        page.say(OVERRULE[Pile.LOOK_FIRST], "", 4)
+    _orders(page, Pile.LOOK_FIRST, night)
 
 
 def _unfinished(page: Lines, night: Night) -> None:
@@ -154,14 +167,17 @@ def _back(page: Lines, night: Night, common: tuple[Repeated, ...]) -> None:
         for one in own_notes(view, common):
             page.say(f"note, {one.part_words}: {one.text}", "    ", 6)
         _ends(page, view, night)
-    if views:
+    _orders(page, Pile.MAY_GO_BACK, night)
+
+
+def _orders(page: Lines, pile: Pile, night: Night) -> None:
+    """How a person decides otherwise, as commands to copy."""
+    lines = orders(pile, in_pile(night, pile), night)
+    if lines:
         page.gap()
-        page.say(OVERRULE[Pile.MAY_GO_BACK], "", 4)
-    if common:
-        page.gap()
-        page.say("Said once for the night")
-    for repeated_note in common:
-        page.say(repeated_note.words, "  - ")
+        page.say(OCCASIONS[pile])
+    for line in lines:
+        page.keep(f"  $ {line}")
 
 
 def _ends(page: Lines, view: JobView, night: Night) -> None:

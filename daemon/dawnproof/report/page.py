@@ -10,7 +10,6 @@ from markupsafe import Markup
 from ..advice import CAUTIONS
 from ..model import Finding, JobView, Level, Night, Pile, Place, ScanRow, shown
 from .account import (
-    OVERRULE,
     Said,
     close_up,
     decision_words,
@@ -20,7 +19,6 @@ from .account import (
     title,
     to_look_at,
     today,
-    what_to_do,
 )
 from .bed_sheet import draw_bed
 from .before_first import mark_words
@@ -28,16 +26,19 @@ from .drawing import draw_scan, frame_mm
 from .figures import clock_near, day_and_clock
 from .headlines import good_sentence, headlines, is_good, stay_words, waiting_words
 from .in_brief import place
-from .keeping import file_lines, keeping_lines, scanner_lines, times_lines
+from .keeping import file_lines, keeping_lines, place_orders, scanner_lines, times_lines
 from .lines import sentence
-from .morning_text import PILES
+from .mend import save_words, steps
+from .morning_text import PILES, back_words
 from .night_axis import SHAPES
 from .note import concerned
+from .orders import OCCASIONS, orders
 from .paper import render
 from .pictures import Album
 from .prints import print_words
-from .repeated import Repeated, own_notes, repeated
-from .takes_compared import Comparison, comparisons
+from .repeated import Repeated, own_notes, repeated, unjudged
+from .stitches import is_shown_stitch
+from .takes_compared import Comparison, comparisons, two_pictures
 from .timeline import draw_night
 
 WIDEST_PX, SMALL_WIDEST_PX = 380.0, 200.0  # the night's widest scan; all others at its scale: true relative size
@@ -69,11 +70,14 @@ class Entry:
     close_up: Markup | None
     close_up_path: str
     proof: Markup | None
+    both: Markup | None  # two pictures under one number side by side, in colour
+    both_words: tuple[str, ...]
 
 
-def morning_page(night: Night, pictures: Mapping[str, bytes], sheets: Sequence[str] = ()) -> str:
-    """The page. `pictures` are JPEG bytes by 'JOB/proof' and 'JOB/details'; what is too large for the page, or comes
-    when it is full, is named by its path instead. `sheets`: names of the contact sheets beside the page."""
+def morning_page(night: Night, pictures: Mapping[str, bytes], sheets: Sequence[str] = (), to_scan: str = "") -> str:
+    """The page. `pictures` are JPEG bytes by 'JOB/proof', 'JOB/details' and 'JOB/parts'; what is too large for the
+    page, or comes when it is full, is named by its path instead. `sheets`: names of the contact sheets beside the page,
+    `to_scan` that of the scan-again sheet, '' where there is nothing to scan again."""
     album, common = Album(pictures), repeated(night)
     keys = {view.row.job: f"job-{number}" for number, view in enumerate(night.jobs, 1)}
     build = _Builder(night, album, keys, common)
@@ -83,11 +87,14 @@ def morning_page(night: Night, pictures: Mapping[str, bytes], sheets: Sequence[s
     return render(
         "page.html", title=f"{shown(night.studio)}, morning of {day_and_clock(night.until_utc, night.offset_s)}",
         since=day_and_clock(night.since_utc, night.offset_s), good=good_sentence(night) if is_good(night) else "",
-        headlines=headlines(night), alarms=[shown(alarm) for alarm in night.alarms], piles=_piles(night, keys),
+        headlines=headlines(night), alarms=[shown(alarm) for alarm in night.alarms],
+        piles=_piles(night, keys, common), to_scan=to_scan, place_orders=place_orders(night),
         timeline=draw_night(night), sheets=sheets, again=entries[Pile.SCAN_AGAIN], desk=entries[Pile.DESK],
         look=entries[Pile.LOOK_FIRST], unfinished=entries[Pile.UNFINISHED], back=entries[Pile.MAY_GO_BACK],
-        common=[one.words for one in common], cautions=CAUTIONS if cautious else (), files=file_lines(night),
-        overrule={pile.name: words for pile, words in OVERRULE.items()}, scanner=scanner_lines(night),
+        common=(*(one.words for one in common), *unjudged(night, common)),
+        cautions=CAUTIONS if cautious else (), files=file_lines(night),
+        orders={pile.name: (words, orders(pile, in_pile(night, pile), night)) for pile, words in OCCASIONS.items()},
+        scanner=scanner_lines(night),
         maps=_maps(night), keeping=keeping_lines(night), times=times_lines(night),
     )  # fmt: skip
 
@@ -105,16 +112,25 @@ class _Builder:
         night, job = self._night, view.row.job
         found = faults(view)
         redo = pile in {Pile.SCAN_AGAIN, Pile.DESK}
-        notes = () if redo else own_notes(view, self._common)
+        notes = () if pile is Pile.SCAN_AGAIN else own_notes(view, self._common)
+        other = any(one.finding.name == "other_picture" for one in found)
+        both = self._album.picture(f"{job}/parts") if other else None
+        shows_stitch = any(one.finding.check == "seam" or is_shown_stitch(one.finding) for one in notes)
         return Entry(
             self._keys[job], view, title(view, today(night)), SHAPES[pile], self._held(view, pile),
             tuple((one, _place(one)) for one in found), tuple((one, _place(one)) for one in to_look_at(view)), notes,
-            tuple(sentence(advice) for advice in what_to_do(view)) if redo else (), takes_words(view),
+            tuple(sentence(words) for words in (*steps(view), *save_words(view))) if redo else (), takes_words(view),
             print_words(view.row.print_sizes), decision_words(view, night.offset_s), self._comparisons(view),
-            self._drawings(view, pile) if redo or pile is Pile.LOOK_FIRST else (),
-            self._album.picture(f"{job}/details", CLOSE_UP_BYTES) if pile is not Pile.MAY_GO_BACK else None,
-            close_up(view), self._proof(view) if pile not in {Pile.SCAN_AGAIN, Pile.DESK} else None,
+            self._drawings(view, pile) if (redo or pile is Pile.LOOK_FIRST) and not both else (),
+            self._album.picture(f"{job}/details", CLOSE_UP_BYTES)
+            if pile is not Pile.MAY_GO_BACK or shows_stitch else None,
+            self._beside(close_up(view)), self._proof(view) if pile not in {Pile.SCAN_AGAIN, Pile.DESK} else None,
+            both, two_pictures(view, night.offset_s),
         )  # fmt: skip
+
+    def _beside(self, path: str) -> str:
+        """A path from the studio's folder on, where it lies in it."""
+        return path.removeprefix(f"{shown(self._night.root)}/") if self._night.root else path
 
     def _held(self, view: JobView, pile: Pile) -> str:
         if pile is Pile.UNFINISHED:
@@ -161,11 +177,13 @@ def _place(one: Said) -> str:
     return place(one.finding.where) if one.finding.where else ""
 
 
-def _piles(night: Night, keys: Mapping[str, str]) -> list[tuple[str, str, str, list[tuple[str, str]]]]:
+def _piles(
+    night: Night, keys: Mapping[str, str], common: tuple[Repeated, ...]
+) -> list[tuple[str, str, str, list[tuple[str, str]]]]:
     """(shape, pile, meaning, [(key, words)]) in the order of the text."""
     return [
         (SHAPES[pile], words, meaning, [
-            (keys[v.row.job], shown(v.row.job) if pile is Pile.MAY_GO_BACK else stay_words(v, night))
+            (keys[v.row.job], back_words(v, common) if pile is Pile.MAY_GO_BACK else stay_words(v, night))
             for v in in_pile(night, pile)])
         for pile, words, meaning in PILES
     ]  # fmt: skip

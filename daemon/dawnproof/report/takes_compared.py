@@ -6,7 +6,9 @@ from dataclasses import dataclass
 
 from ..jobs import standing
 from ..model import Finding, JobView, Level, Place, Reading, Role, ScanRow, shown
-from .account import Said, used_scans
+from .account import Said, faults, used_scans, work_words
+from .drawing import work_mm
+from .figures import clock
 from .in_brief import in_brief
 
 
@@ -49,6 +51,22 @@ def comparisons(view: JobView) -> tuple[Comparison, ...]:
             before = max(earlier, key=lambda s: (_take(s), s.admitted_utc, s.id))
             found.append(Comparison(shown(scan.name.part), before, scan, _changes(before, scan)))
     return tuple(found)
+
+
+def two_pictures(view: JobView, offset_s: int) -> tuple[str, ...]:
+    """Where two takes show different works: what the job list says of the work, and each take with its file, time and
+    measured size, so that a person can tell the stranger. Nothing for other jobs."""
+    if not any(one.finding.name == "other_picture" for one in faults(view)):
+        return ()
+    listed = work_words(view)
+    lines = [f"The job list says: {listed}" if listed else "The job list says nothing of this number"]
+    for scan in view.scans:
+        if scan.name and scan.measured and scan.place is not Place.CLOSED:
+            work = work_mm(scan.measured)
+            where = "filed" if scan.place is Place.ARCHIVE else "not filed"
+            lines.append(f"Take {_take(scan)}: {shown(scan.file)}, came {clock(scan.admitted_utc, offset_s)}, "
+                         f"measures {work.width:.0f} x {work.height:.0f} mm, {where}")  # fmt: skip
+    return tuple(lines)
 
 
 _ANY = Finding("", "", Level.SOUND, None, "")

@@ -83,7 +83,7 @@ def judge(watched: Watched, now_s: float, patience: Patience) -> Verdict:
     if not problem:
         return Verdict(State.SETTLED, "unchanged for long enough", 0.0)
     if patience.evening_over:
-        return Verdict(State.DAMAGED, f"not whole, and nothing was writing it when the evening ended: {problem}", 0.0)
+        return Verdict(State.DAMAGED, f"not whole, and nothing was writing it when the daemon stopped: {problem}", 0.0)
     if quiet_s >= max(patience.give_up_s, needed_s):
         return Verdict(State.DAMAGED, f"unchanged for {quiet_s / 60:.0f} min and still not whole: {problem}", 0.0)
     return Verdict(State.WAITING, problem, patience.give_up_s - quiet_s)

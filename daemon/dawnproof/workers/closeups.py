@@ -108,7 +108,7 @@ class Proofs:
         colours = dict.fromkeys(source.words for source in self._sources)
         words = f"one pixel for one, not sharpened; {'; '.join(colours)}"
         shown = [picture for one in chosen for picture in self._shown(one)]
-        return jpeg(sheet(shown, words=words), words, quality=92)
+        return jpeg(sheet(shown), words, quality=92)
 
     def _shown(self, one: Chosen) -> tuple[CloseUp, ...]:
         marked = self._close_up(one)

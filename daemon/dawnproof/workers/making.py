@@ -70,12 +70,13 @@ class JobAsk:
     first: tuple[int, ...] = ()  # scans of one session to be tried before the highest takes
     older: tuple[int, ...] = ()  # those of them that a higher take among `parts` supersedes
     overview: PartAsk | None = None  # taken out of `parts` before these are joined
+    strangers: tuple[PartAsk, ...] = ()  # takes that show another picture: only shown beside the parts
 
     # what an engine on other computers asks
 
     def reads(self) -> tuple[str, ...]:
-        """The scans of its parts."""
-        return tuple(part.path for part in self.parts)
+        """The scans of its parts, and those shown beside them."""
+        return tuple(part.path for part in (*self.parts, *self.strangers))
 
     def writes(self) -> tuple[str, ...]:
         """The folders it writes into."""
@@ -83,8 +84,9 @@ class JobAsk:
 
     def placed(self, reads: Sequence[str], writes: Sequence[str]) -> JobAsk:
         """The same with its scans and folders at other paths, in the same order."""
-        parts = tuple(replace(part, path=path) for part, path in zip(self.parts, reads, strict=True))
-        return replace(self, parts=parts, staging=writes[0], proofs=writes[1])
+        every = tuple(replace(p, path=path) for p, path in zip((*self.parts, *self.strangers), reads, strict=True))
+        parts, strangers = every[: len(self.parts)], every[len(self.parts) :]
+        return replace(self, parts=parts, strangers=strangers, staging=writes[0], proofs=writes[1])
 
     def needs_mb(self) -> int:
         """Resident memory it will need, MB; of several parts, what they weigh counts."""
@@ -159,7 +161,8 @@ def _make(ask: JobAsk) -> Made:
             for one in judged:
                 made = _with_master(made, one, scans, proofs, len(lights) > 1)
         else:
-            proofs.of_parts([(part.label, scans[part.file]) for part in ask.parts])
+            beside = [(part.label, stack.enter_context(open_scan(Path(part.path)))) for part in ask.strangers]
+            proofs.of_parts([*((part.label, scans[part.file]) for part in ask.parts), *beside])
         changed = dict(made.scan_findings)
         for part in ask.parts:
             proofs.add_scan(part.label, scans[part.file], part.measured, changed.get(part.scan, part.findings))
