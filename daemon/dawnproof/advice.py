@@ -74,7 +74,7 @@ _TABLE: dict[tuple[str, str], tuple[Needs, bool, str]] = {
     ("join", "light"): (Needs.ARTWORK, True, "Scan all parts the same way up, in one light and one session; if the bed does not allow it, set both lamp banks equal and scan all parts again"),
     ("join", "scale"): (Needs.ARTWORK, True, "Scan all parts with the same settings and the work flat on the glass"),
     ("join", "gain"): (Needs.ARTWORK, True, "Scan all parts in one go, with one exposure and one light"),
-    ("job", "missing"): (Needs.ARTWORK, True, "Scan the missing part. Where the parts that are there show the whole work, give them the names they should have with `dawnproof place`"),
+    ("job", "missing"): (Needs.ARTWORK, True, "Scan the missing part, overlapping its neighbours by 10 to 20 % of the width. Where the parts that are there show the whole work, give them the names they should have with `dawnproof place`"),
     ("job", "doubled"): (Needs.DESK, False, "Say which scan counts: give the newer one a higher take (…_t2), or take the wrong one away"),
     ("job", "contradiction"): (Needs.DESK, False, "Rename the parts so that they fit together, with `dawnproof place`"),
     ("job", "other_picture"): (Needs.DESK, False, "One of the two scans carries the wrong number: compare both with the work, and give the stranger its own name with `dawnproof place`"),

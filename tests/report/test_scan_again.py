@@ -50,7 +50,7 @@ def test_a_work_never_seen_names_the_file_that_was_set_aside() -> None:
 
 
 def test_takes_so_far_and_when_to_stop() -> None:
-    assert [line.takes for line in LINES] == ["2", "0 (SL-0411 has L 1)", "1", "1", "0", "0"]
+    assert [line.takes for line in LINES] == ["2", "0 (there is L 1)", "1", "1", "0", "0"]
     assert LINES[0].do.startswith(STOP_WORDS)
     assert not any(STOP_WORDS in line.do for line in LINES[1:])
 

@@ -1,4 +1,3 @@
-import itertools
 from dataclasses import replace
 from xml.etree import ElementTree
 
@@ -8,36 +7,54 @@ from report.scanned import at
 
 from dawnproof.model import RunRow
 from dawnproof.report.night_axis import arrivals, axis
-from dawnproof.report.timeline import LEVELS, draw_night, hang, without_tail
+from dawnproof.report.timeline import Hung, draw_night, hang, is_replaced
+from dawnproof.report.watch_kept import gaps
 
 
-def test_works_hang_at_their_time_without_covering_each_other() -> None:
+def hung(columns: int = 9, px_per_mm: float = 0.1) -> tuple[Hung, ...]:
     night = saltmarsh_lane()
     rule = axis(night)
     assert rule is not None
-    hung = hang(arrivals(night, "bed-a", rule), 900.0, 0.09)
-    for level in range(LEVELS):
-        row = [one for one in hung if one.level == level]
-        assert all(a.x + a.width <= b.x for a, b in itertools.pairwise(row))
-    assert hung[0].time_x == hung[0].x == pytest.approx(900 * (12 / 60) / 12.5)
-    assert all(one.x >= one.time_x - 0.01 for one in hung)  # pushed aside at most to the right, its thread tells
+    return hang(arrivals(night, "bed-a", rule), gaps(night), px_per_mm, columns)
+
+
+def test_works_hang_in_the_order_they_came_each_in_a_cell_of_its_own() -> None:
+    cells = [(one.line, one.column) for one in hung()]
+    assert cells == sorted(set(cells))
+    assert {column for _, column in cells} == set(range(9))
+    came = [one.arrival.scan.admitted_utc for one in hung() if one.arrival]
+    assert came == sorted(came)
 
 
 def test_outlines_have_their_true_relative_size() -> None:
-    night = saltmarsh_lane()
-    rule = axis(night)
-    assert rule is not None
-    hung = {one.arrival.view.row.job: one for one in hang(arrivals(night, "bed-a", rule), 900.0, 0.1)}
-    assert hung["SL-0417"].width == pytest.approx(25.0, abs=0.1)  # 210 mm of work, 40 mm of lid
-    assert hung["SL-0417"].height == pytest.approx(33.7, abs=0.1)
+    sizes = {one.arrival.view.row.job: (one.width, one.height) for one in hung() if one.arrival}
+    assert sizes["SL-0417"] == pytest.approx((25.0, 33.7), abs=0.1)  # 210 x 297 mm of work, 40 mm of lid
 
 
-def test_times_nobody_watched_are_hatched() -> None:
+def test_times_nobody_watched_are_hatched_where_they_fall() -> None:
+    (number,) = [number for number, one in enumerate(hung()) if one.gap]
+    assert number == len(hung()) - 1  # the last work came before the power went
     svg = ElementTree.fromstring(draw_night(saltmarsh_lane()))
-    (gap,) = [e for e in svg.iter("rect") if e.get("class") == "gap"]
-    length = 960 - 64 - 68
-    assert float(gap.get("x", "")) == pytest.approx(64 + length * (6 + 9 / 60) / 12.5, abs=1)
-    assert float(gap.get("width", "")) == pytest.approx(length * 1.2 / 12.5, abs=1)
+    assert [e.get("class") for e in svg.iter("rect")].count("gap") == 2  # one a bed
+    texts = [e.text for e in svg.iter("text")]
+    assert texts.count("00:09-01:21") == 2
+    early = replace(saltmarsh_lane(), runs=(RunRow(at(17), at(18)), RunRow(at(19), at(5, 29))))
+    rule = axis(early)
+    assert rule is not None
+    came = hang(arrivals(early, "bed-a", rule), gaps(early), 0.1, 9)
+    (gap,) = [number for number, one in enumerate(came) if one.gap]
+    before, after = came[gap - 1].arrival, came[gap + 1].arrival
+    assert before is not None
+    assert after is not None
+    assert before.scan.admitted_utc <= at(18) <= after.scan.admitted_utc
+
+
+def test_a_replaced_take_is_struck_out_and_says_so() -> None:
+    old = [one.arrival for one in hung() if one.arrival and is_replaced(one.arrival)]
+    assert [(a.view.row.job, a.scan.name.take) for a in old if a.scan.name] == [("SL-C414", 1), ("SL-C405", 1)]
+    svg = ElementTree.fromstring(draw_night(saltmarsh_lane()))
+    assert sum(e.get("class") == "struck" for e in svg.iter("path")) == len(old)
+    assert "18:50 L, old" in [e.text for e in svg.iter("text")]
 
 
 def test_a_night_without_scans_or_times_is_not_drawn() -> None:
@@ -45,22 +62,11 @@ def test_a_night_without_scans_or_times_is_not_drawn() -> None:
     assert draw_night(replace(saltmarsh_lane(), until_utc="")) == ""
 
 
-def test_a_long_night_grows_in_length_and_stays_small() -> None:
+def test_a_long_night_grows_in_height_and_stays_small() -> None:
     svg = draw_night(many_jobs(300))
-    assert float(ElementTree.fromstring(svg).get("width", "")) > 3000
+    assert float(ElementTree.fromstring(svg).get("width", "")) <= 900
     assert len(svg) < 500_000
 
 
 def test_hostile_names() -> None:
     ElementTree.fromstring(draw_night(hostile_night()) or "<svg/>")
-
-
-def test_a_long_time_at_the_end_that_nobody_watched_is_cut_short() -> None:
-    night = replace(saltmarsh_lane(), runs=(RunRow(at(17), at(22), at(22)),))
-    rule = axis(night)
-    assert rule is not None
-    short = without_tail(rule, night)
-    assert f"{short.end:%H:%M}" == "23:45"  # five hours watched, to 23:00 in the studio, and 15 % more
-    assert "not watched until 06:30" in draw_night(night)
-    watched = replace(night, runs=(RunRow(at(17), at(5, 29)),))
-    assert without_tail(rule, watched) == rule

@@ -13,6 +13,7 @@ from .figures import listing
 _UNSAID = re.compile(
     r"set the scanner as the rule book asks \(bits, resolution, profile\)|scan at a higher resolution", re.IGNORECASE
 )
+_BEGIN = re.compile(r"(?:^|(?<=\. ))[a-z]")  # of a sentence
 _LIE = "lay it flat without force, or shift it so that the stitch runs clear of it"
 _PARTS = "scan all parts again: same way up, one light, one session"
 _DO: dict[tuple[str, str], str] = {
@@ -72,7 +73,7 @@ def steps(view: JobView) -> tuple[str, ...]:
         return what_to_do(view)
     settings = listing(once(to_set(one.finding.check, one.finding.name, view.asked) for one in faults(view)))
     told = once(_UNSAID.sub(settings, advice) if settings else advice for advice in what_to_do(view))
-    return tuple(advice[:1].upper() + advice[1:] for advice in told)
+    return tuple(_BEGIN.sub(lambda begin: begin[0].upper(), advice) for advice in told)
 
 
 def save_words(view: JobView) -> tuple[str, ...]:

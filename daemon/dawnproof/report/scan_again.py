@@ -141,7 +141,7 @@ def _missing(view: JobView, night: Night) -> list[Again]:
     bed = "".join(beds_of(view)[:1])
     picture, of = _picture(view, ())
     do = "scan it, overlapping its neighbour by 10 to 20 % of the width, in the same light and the same way up"
-    told = f"{shown(view.row.job)} has {takes_words(view)}" if takes_words(view) else ""
+    told = f"there is {takes_words(view)}" if takes_words(view) else ""
     return [Again(bed, _due(view, night), shown(view.row.job), shown(part), work_words(view), "never scanned", do,
                   next_file(view, part.partition(" (")[0]), "", f"0 ({told})" if told else "0", due_order(view),
                   picture, of) for part in view.missing]  # fmt: skip
