@@ -3,9 +3,9 @@ from dataclasses import replace
 from report.nights import archived, good_night, listed
 from report.scanned import at, scan, sound
 
-from dawnproof.model import Level, Pile
+from dawnproof.model import Level, Pile, Reading
 from dawnproof.policy import make_finding
-from dawnproof.report.repeated import own_notes, repeated
+from dawnproof.report.repeated import own_notes, repeated, unjudged
 
 
 def night_with(notes: int, jobs: int):  # type: ignore[no-untyped-def]
@@ -46,3 +46,27 @@ def test_notes_alike_of_one_job_are_one_line_with_their_number() -> None:
     view = archived("SL-0440", scans, listed("SL-0440"), Pile.MAY_GO_BACK, (*strips, other))
     texts = sorted(one.text for one in own_notes(view, ()))
     assert texts == ["overlap 22 mm", "strip of part 0 (and 3 more like it)"]
+
+
+def test_an_overlap_that_could_be_larger_says_that_the_join_is_sound_only_where_it_is() -> None:
+    overlap = make_finding("join", "overlap", Level.NOTE, "overlap 21 mm; 40 mm or more is better", "")
+    view = archived("SL-0440", [scan("SL-0440", "whole", at(18), sound())], None, findings=(overlap,))
+    joined = replace(view, row=replace(view.row, join="{}"))
+    assert own_notes(joined, ())[0].text.endswith("; the join itself was judged and is sound")
+    for level in (Level.UNDECIDED, Level.FAULT):
+        other = make_finding("join", "residual", level, "x", "")
+        open_join = replace(joined, row=replace(joined.row, findings=(overlap, other)))
+        assert own_notes(open_join, ())[0].text == overlap.text
+    assert own_notes(view, ())[0].text == overlap.text
+
+
+def test_what_is_not_judged_and_holds_nothing_back_is_told_apart_and_never_twice() -> None:
+    readings = [
+        Reading("seam", "doubling", None, "px", why="the strip is bare"),
+        Reading("seam", "lift", None, "mm", why="the strip is bare"),
+        Reading("resolution", "halo", None, "%", why="no clear edges"),
+    ]
+    view = archived("SL-0440", [scan("SL-0440", "whole", at(18), readings)], None, Pile.LOOK_FIRST)
+    night = replace(good_night(), jobs=(view,))
+    assert unjudged(night, ()) == ("SL-0440, whole: sharpening halo could not be judged: no clear edges",)
+    assert own_notes(view, ()) == ()

@@ -1,6 +1,6 @@
 from report.nights import jobs
 
-from dawnproof.report.takes_compared import comparisons
+from dawnproof.report.takes_compared import comparisons, two_pictures
 
 JOBS = {view.row.job: view for view in jobs()}
 
@@ -19,3 +19,11 @@ def test_a_fault_that_remains_is_shown_too() -> None:
 
 def test_nothing_to_compare() -> None:
     assert comparisons(JOBS["SL-0401"]) == ()
+
+
+def test_two_pictures_under_one_number_are_told_with_what_the_job_list_says() -> None:
+    lines = two_pictures(JOBS["SL-0415"], 3600)
+    assert lines[0] == "The job list says: watercolour, 480 x 380 mm"
+    assert lines[1].startswith("Take 1: SL-0415_whole.tif, came 21:40, measures 480 x 380 mm, not filed")
+    assert lines[2].startswith("Take 2: SL-0415_whole_t2.tif, came 21:52, measures ")
+    assert two_pictures(JOBS["SL-C405"], 3600) == ()

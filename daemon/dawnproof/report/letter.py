@@ -7,10 +7,11 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from ..model import JobView, Night, Pile, shown
-from .account import faults, in_pile, title, to_look_at, today, what_to_do
+from .account import faults, in_pile, title, to_look_at, today
 from .figures import counted, day_and_clock, day_words, local
 from .headlines import good_sentence, headlines, is_good, stay_words, waiting_words
 from .lines import sentence
+from .mend import steps
 from .morning_text import PILES
 from .paper import render
 
@@ -59,7 +60,7 @@ def letter_html(night: Night, where: str) -> str:
 
 def _redo(view: JobView, night: Night) -> Told:
     return Told(title(view, today(night)), tuple(f"{one.part_words}: {one.text}" for one in faults(view)),
-                tuple(sentence(advice) for advice in what_to_do(view)))  # fmt: skip
+                tuple(sentence(advice) for advice in steps(view)))  # fmt: skip
 
 
 def _look(view: JobView, night: Night) -> Told:

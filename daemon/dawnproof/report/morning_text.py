@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from datetime import date
 
 from ..advice import CAUTIONS
 from ..model import JobView, Night, Pile, shown
 from .account import (
     close_up,
     decision_words,
+    due,
     faults,
     in_pile,
     takes_words,
@@ -16,7 +18,7 @@ from .account import (
     to_look_at,
     today,
 )
-from .figures import clock_near, counted, day_and_clock, listing
+from .figures import clock_near, counted, day_and_clock, due_words, listing
 from .headlines import good_sentence, headlines, is_good, stay_words, waiting_words
 from .in_brief import place
 from .keeping import file_lines, keeping_lines, place_orders, scanner_lines, times_lines
@@ -51,7 +53,7 @@ def summary_text(night: Night) -> str:
     _back(page, night, common)
     _block(page, "THE SCANNER", scanner_lines(night))
     _block(page, "KEEPING", (*keeping_lines(night), *times_lines(night)))
-    _block(page, "NOT JUDGED, AND NO DECISION HANGS ON IT", (*(one.words for one in common), *unjudged(night, common)))
+    _block(page, "SAID ONCE, NO DECISION HANGS ON IT", (*(one.words for one in common), *unjudged(night, common)))
     return page.text
 
 
@@ -65,10 +67,12 @@ def _head(page: Lines, night: Night) -> None:
         page.say(sentence(line.answer), "- " if line.well else "! ")
 
 
-def back_words(view: JobView, common: tuple[Repeated, ...]) -> str:
-    """'SL-C403 (2 notes)'."""
+def back_words(view: JobView, common: tuple[Repeated, ...], day: date | None) -> str:
+    """'SL-C403 (due Mon 30 Nov, 2 notes)'."""
     notes = len(own_notes(view, common))
-    return shown(view.row.job) + (f" ({counted(notes, 'note')})" if notes else "")
+    told = [due_words(due(view), day), counted(notes, "note") if notes else ""]
+    inside = ", ".join(word for word in told if word)
+    return f"{shown(view.row.job)} ({inside})" if inside else shown(view.row.job)
 
 
 def _piles(page: Lines, night: Night) -> None:
@@ -78,7 +82,7 @@ def _piles(page: Lines, night: Night) -> None:
         views = in_pile(night, pile)
         page.say(meaning if views else "none", f"{words:<17}{len(views):>3}  ", 22)
         if pile is Pile.MAY_GO_BACK:
-            page.say(listing([back_words(view, common) for view in views], 60), " " * 22)
+            page.say(listing([back_words(view, common, today(night)) for view in views], 60), " " * 22)
         else:
             for view in views:
                 page.say(stay_words(view, night), " " * 22, 24)

@@ -183,7 +183,7 @@ def _piles(
     """(shape, pile, meaning, [(key, words)]) in the order of the text."""
     return [
         (SHAPES[pile], words, meaning, [
-            (keys[v.row.job], back_words(v, common) if pile is Pile.MAY_GO_BACK else stay_words(v, night))
+            (keys[v.row.job], back_words(v, common, today(night)) if pile is Pile.MAY_GO_BACK else stay_words(v, night))
             for v in in_pile(night, pile)])
         for pile, words, meaning in PILES
     ]  # fmt: skip
