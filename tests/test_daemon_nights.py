@@ -344,6 +344,9 @@ def test_another_picture_never_supersedes(first: Evening, second: Evening) -> No
     assert digest(second.studio / "archive/SL-0405/data/parts/SL-0405_whole.tif") == first.sent["SL-0405_whole.tif"]
     assert digest(second.studio / "rework/SL-0405/SL-0405_whole_t2.tif") == second.sent["SL-0405_whole_t2.tif"]
     assert found["pile"] == "mend at the desk"
+    pictures = second.studio / ".dawnproof" / "bench" / "pictures" / "SL-0405"
+    height, width, _ = np.asarray(cv2.imread(str(pictures / "parts.jpg"))).shape
+    assert width > 2 * height  # both takes side by side, to be told apart
 
 
 def test_the_same_bytes_again_and_taken_names_are_set_aside(second: Evening) -> None:

@@ -173,7 +173,7 @@ class SeamCheck:
         if verdict.doubtful:
             why = "something at the stitch looks doubled, but the rows along it do not confirm it"
         elif repeats or suspects.near.rival > NEAR_NOTE:
-            why = "other columns of the picture look as a doubled stitch would"
+            why = "other places of the picture look just like a doubled stitch"
         return _undecided("doubling", "px", why, where)
 
     def _lift(self, doubling: Reading) -> Reading:

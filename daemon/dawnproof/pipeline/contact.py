@@ -54,8 +54,9 @@ def _decoded(data: bytes) -> Rgb | None:
 
 def _thumbs(job: str, night: Night) -> Rgb | None:
     """The small grey pictures of the ledger side by side, where there is no proof yet."""
-    view = next(v for v in night.jobs if v.row.job == job)
-    thumbs = [thumb_of(scan.measured) for scan in parts(view) if scan.measured and scan.measured.thumb]
+    view = next((v for v in night.jobs if v.row.job == job), None)
+    found = parts(view) if view else ()
+    thumbs = [thumb_of(scan.measured) for scan in found if scan.measured and scan.measured.thumb]
     if not thumbs:
         return None
     height = max(thumb.shape[0] for thumb in thumbs)

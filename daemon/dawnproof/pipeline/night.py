@@ -4,15 +4,12 @@ from __future__ import annotations
 
 import shutil
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import replace
 from datetime import datetime, timedelta
-from math import ceil
 from pathlib import Path
 
 from ..jobs import standing
 from ..ledger.ledger import Ledger
 from ..model import (
-    Asked,
     JobRow,
     JobState,
     JobView,
@@ -28,13 +25,12 @@ from ..model import (
 )
 from ..naming import job_key
 from ..policy import pile_of
-from ..rulebook import RuleBook
 from ..storage.studio import Studio
+from .asked import asked_of, with_what_is_asked
 from .marks import recurring_marks
 from .references import beds_without_reference, is_reference
 
 MOST_EVENTS = 500
-_ASKED = (("encoding", "depth_declared"), ("resolution", "ppi_x"), ("resolution", "effective_ppi"))
 
 
 def gather_night(studio: Studio, ledger: Ledger, since: datetime, until: datetime,
@@ -49,7 +45,7 @@ def gather_night(studio: Studio, ledger: Ledger, since: datetime, until: datetim
     there = _there if disks else _not_looked_at
     views = tuple(view_of(studio, ledger, row, ledger.scans_of(row.job), listed, there) for row in rows)
     if disks:
-        views = _with_what_is_asked(views, studio.book)
+        views = with_what_is_asked(views, studio.book)
     ever = {job_key(job) for job in ledger.job_numbers()}
     offset = until.astimezone().utcoffset() or timedelta()
     return Night(
@@ -100,32 +96,6 @@ def view_of(studio: Studio, ledger: Ledger, row: JobRow, scans: Sequence[ScanRow
         row, tuple(scans), listed, ledger.decisions_of(row.job), pile, (there or _there)(pictures / "proof.jpg"),
         (there or _there)(pictures / "details.jpg"), str(folder) if folder else "", now.missing,
     )  # fmt: skip
-
-
-def _with_what_is_asked(views: Sequence[JobView], book: RuleBook) -> tuple[JobView, ...]:
-    """The jobs, those that somebody may have to scan again with what their kind's book asks of the next scan."""
-    books = {"": book}
-    found = []
-    for view in views:
-        if view.row.outcome is not Outcome.ARCHIVE:
-            medium = view.listed.medium if view.listed else ""
-            kind = next((name for name, kind in book.kinds.items() if kind.fits(view.row.job, medium)), "")
-            held = books.get(kind) or books.setdefault(kind, book.for_kind(kind))
-            view = replace(view, asked=asked_of(held, view.listed))
-        found.append(view)
-    return tuple(found)
-
-
-def asked_of(book: RuleBook, listed: ListedJob | None) -> Asked:
-    """What the book asks of a scan; the ppi high enough for the ordered print too, in steps of 50."""
-    bits, ppi, printed = (book.limit(*key) for key in _ASKED)
-    wanted = [limit.note or limit.fault or 0.0 for limit in (ppi,) if limit]
-    if printed and listed and listed.print_mm and listed.width_mm and listed.height_mm:
-        enlargement = listed.print_mm / max(listed.width_mm, listed.height_mm)
-        wanted.append((printed.note or printed.fault or 0.0) * enlargement)
-    most = max(wanted, default=0.0)
-    return Asked(int(bits.fault) if bits and bits.fault else None, 50 * ceil(most / 50) if most else None,
-                 book.naming.pattern)  # fmt: skip
 
 
 def _folder(studio: Studio, row: JobRow) -> Path | None:

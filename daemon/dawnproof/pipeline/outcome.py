@@ -39,6 +39,7 @@ from ..storage.moves import copy, free_name, make_folder, write_beside
 from ..storage.names import mark_of, take_name
 from ..storage.studio import Studio
 from ..workers.making import JobAsk, Made, PartAsk
+from .asked import asked_of
 from .steps import STAGING, discard
 
 SOFTWARE = f"Dawnproof {__version__}"
@@ -206,7 +207,8 @@ def rework_filing(case: Case, studio: Studio, ledger: Ledger, made: Made, now: d
         taken.append(name)
         steps.append(FilingStep(StepKind.MOVE_SCAN, row.home, str(folder / name), row.id, row.sha256, Place.REWORK))
     view = _view(case, after, _fresh(everything, ledger), ledger, Pile.SCAN_AGAIN)
-    view = replace(view, pile=pile_of(Outcome.REWORK, all_findings(view), bool(case.listed and case.listed.hold)))
+    view = replace(view, pile=pile_of(Outcome.REWORK, all_findings(view), bool(case.listed and case.listed.hold)),
+                   asked=asked_of(case.book, case.listed))  # fmt: skip
     shown = {p.name: p.read_bytes() for p in (case.proofs / "proof.jpg", case.proofs / "details.jpg") if p.is_file()}
     for name, text in (
         ("rescan-note.txt", rescan_note_text(view)),

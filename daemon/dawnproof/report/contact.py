@@ -5,11 +5,11 @@ from __future__ import annotations
 import json
 from dataclasses import dataclass
 
-from ..model import MM_PER_INCH, JobView, Level, Night, Pile, shown
+from ..model import MM_PER_INCH, JobView, Level, ListedJob, Night, Pile, shown
 from .account import due, faults, in_pile, parts, to_look_at, today
 from .drawing import FALLBACK_PPI, frame_mm
 from .figures import due_words
-from .headlines import waiting_words
+from .headlines import expected_due_first, waiting_words
 from .in_brief import is_brief
 from .morning_text import PILES
 from .night_axis import SHAPES
@@ -35,7 +35,8 @@ class ContactLabel:
 def contact_labels(night: Night) -> tuple[ContactLabel, ...]:
     """All works of the night, what costs most first and within a pile what is due first."""
     words, common = {pile: name for pile, name, _ in PILES}, repeated(night)
-    return tuple(_label(view, pile, words[pile], night, common) for pile in ORDER for view in in_pile(night, pile))
+    seen = tuple(_label(view, pile, words[pile], night, common) for pile in ORDER for view in in_pile(night, pile))
+    return (*(_never_seen(job, night) for job in expected_due_first(night)), *seen)
 
 
 def contact_title(night: Night, labels: tuple[ContactLabel, ...]) -> str:
@@ -48,9 +49,18 @@ def _label(view: JobView, pile: Pile, words: str, night: Night, common: tuple[Re
     width, height = _size_mm(view)
     when = due_words(due(view), today(night)) if pile is not Pile.MAY_GO_BACK else ""
     told = words.lower() + (f", {when}" if when else "")
-    size = f"{'' if view.row.crop else 'scan '}{width:.0f} x {height:.0f} mm"
+    size = f"{width:.0f} x {height:.0f} mm with border" if view.row.crop else f"scan {width:.0f} x {height:.0f} mm"
     thing = _thing(view, pile, common)
     return ContactLabel(view.row.job, SHAPES[pile], shown(view.row.job), told, thing, width, height, size)
+
+
+def _never_seen(job: ListedJob, night: Night) -> ContactLabel:
+    """A work of the job list without a scan: an empty place of its size."""
+    width, height = job.width_mm or 100.0, job.height_mm or 75.0
+    when = due_words(shown(job.due), today(night))
+    size = f"{width:.0f} x {height:.0f} mm" if job.width_mm and job.height_mm else ""
+    return ContactLabel(job.job, "!", shown(job.job), f"never seen{f', {when}' if when else ''}", "must stay", width,
+                        height, size)  # fmt: skip
 
 
 def _thing(view: JobView, pile: Pile, common: tuple[Repeated, ...]) -> str:

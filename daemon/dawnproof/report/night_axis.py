@@ -21,7 +21,7 @@ SHAPES: dict[Pile | None, str] = {
     Pile.UNFINISHED: "□",
     None: "□",
 }
-SHAPE_WORDS = "■ filed  ? look first  x scan again  d desk  □ open"
+SHAPE_WORDS = "■ back  ? look first  x scan again  d desk  □ open"
 _WEIGHT = "■□d?x"
 
 

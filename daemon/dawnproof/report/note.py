@@ -17,13 +17,13 @@ from .account import (
     takes_words,
     to_look_at,
     used_scans,
-    what_to_do,
     work_words,
 )
 from .drawing import draw_scan
 from .figures import day_and_clock, due_words, local
 from .in_brief import place
 from .lines import Lines, sentence
+from .mend import save_words, steps
 from .paper import render
 from .pictures import data_uri
 from .takes_compared import comparisons
@@ -46,7 +46,7 @@ def rescan_note_text(view: JobView, now_utc: str = "", offset_s: int = 0) -> str
     for one in to_look_at(view):
         page.say(f"{one.part_words}: {one.text}", "?  ")
     page.rule("WHAT TO DO")
-    for advice in what_to_do(view):
+    for advice in steps(view):
         page.say(sentence(advice), "> ")
     for line in naming(view):
         page.say(line, "> ")
@@ -72,7 +72,7 @@ def rescan_note_html(view: JobView, pictures: Mapping[str, bytes], now_utc: str 
     return render(
         "note.html", title=f"{shown(view.row.job)}: {heading(view)}", facts=facts(view, now_utc, offset_s),
         faults=[(one, details(one)) for one in found], undecided=to_look_at(view), drawings=drawings,
-        advice=[sentence(a) for a in what_to_do(view)], naming=naming(view),
+        advice=[sentence(a) for a in steps(view)], naming=naming(view),
         cautions=CAUTIONS if is_handled(view) else (),
         comparisons=comparisons(view), decisions=decision_words(view, offset_s),
         pictures=[(words, data_uri(pictures[key])) for key, words in _PICTURES if pictures.get(key)],
@@ -133,6 +133,8 @@ def naming(view: JobView) -> tuple[str, ...]:
     """How the new scans are to be named so that they take the place of the old ones."""
     if view.pile is Pile.DESK:
         return ()
+    if view.asked.naming:
+        return save_words(view)
     lines = []
     for part in dict.fromkeys(one.name.part for one in faults(view) if one.name):
         which = "the whole" if part == "whole" else f"part {shown(part)}"
