@@ -43,7 +43,7 @@ def test_an_overlap_clipped_on_the_work_is_refused() -> None:
     overlap = clipped[0].pixels[:, -110:]
     assert (overlap == 65535).all(axis=2).mean() > 0.1
     with pytest.raises(JoinRefused) as refused:
-        plan_join(made.pair(*clipped))
+        plan_join(made.pair(clipped[0], clipped[1]))
     assert refused.value.code == "clipped"
     assert "is clipped on the work" in str(refused.value)
 
@@ -53,4 +53,4 @@ def test_a_glint_does_not_make_a_clipped_overlap() -> None:
     images = [made.scanned(half, i) for i, half in enumerate((left, right), 1)]
     images[0].pixels[100:112, -60:-40] = 65535
     images[1].pixels[100:112, 50:70] = 65535
-    assert plan_join(made.pair(*images)).overlaps[0].share > 0.2
+    assert plan_join(made.pair(images[0], images[1])).overlaps[0].share > 0.2

@@ -73,16 +73,18 @@ def test_it_is_asked_again_when_it_answers(folders: Folders) -> None:
 
 
 def test_closed_it_leaves_no_threads_but_the_one_that_hangs(folders: Folders) -> None:
+    before = set(threading.enumerate())
     reach = Reach(folders.ask, patience_s=0.1)
     reach.look_at_all([GOOD, BAD])
+    assert _named_since(before) == {"asks good", "asks bad"}
     reach.close()
     until = time.monotonic() + 5
-    while _askers() != {"asks bad"}:
+    while _named_since(before) != {"asks bad"}:
         assert time.monotonic() < until
     folders.go[BAD].set()
-    while _askers():
+    while _named_since(before):
         assert time.monotonic() < until
 
 
-def _askers() -> set[str]:
-    return {thread.name for thread in threading.enumerate() if thread.name.startswith("asks ")}
+def _named_since(before: set[threading.Thread]) -> set[str]:
+    return {thread.name for thread in set(threading.enumerate()) - before}

@@ -68,10 +68,12 @@ def find_step(tones: Tones, first: int, last: int, icc: bytes | None, column: in
     if not found:
         return None
     best = _narrowest(logs, found)
+    if best.above < 1.0 or not 0 < best.size <= MOST_CAMERA_STEP:
+        return ToneStep(best.column, 0.0, True)
     even, straight = _even(best), _straight(logs, best)
     further = [_further(logs, best, out) for out in LASTS_PX]
     lasts = all(_lies_in(share, 0.0) and error < best.size for share, error in further)
-    if best.above < 1.0 or best.size > MOST_CAMERA_STEP or not (even or straight):
+    if not (even or straight):
         return ToneStep(best.column, 0.0, True)
     if not all(_lies_in(share, 2 * error / best.size) for share, error in further):
         return ToneStep(best.column, 0.0, True)

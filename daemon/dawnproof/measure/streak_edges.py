@@ -52,7 +52,7 @@ def edge_sums(tone: Field, coarse: bool) -> EdgeSums:
     if blind.any():
         blind = np.asarray(cv2.dilate(blind, np.ones((1, BLIND_REACH), np.uint8)))
         weight *= (blind[:, 1:] | blind[:, :-1]) == 0
-    sums = [np.sum(part, axis=0, dtype=np.float64)[None] for part in (sharp * weight, plain * weight, weight)]
+    sums = [np.atleast_2d(np.sum(part, axis=0, dtype=np.float64)) for part in (sharp * weight, plain * weight, weight)]
     return EdgeSums(*sums)
 
 
