@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import pytest
 from report.nights import HOSTILE, empty_night, good_night, hostile_night, many_jobs, saltmarsh_lane
 
 from dawnproof.model import Pile
@@ -52,3 +53,9 @@ def test_hostile_names_are_harmless() -> None:
         text = label.number + label.pile + label.thing + contact_title(night, (label,))
         assert HOSTILE not in text
         assert not {"\x1b", "\u202e", "\u2028", "\n"} & set(text)
+
+
+def test_two_pictures_under_one_number_have_room_side_by_side() -> None:
+    """Their picture holds both: drawn in the frame of one they would be squeezed."""
+    widths = {label.job: label.width_mm for label in contact_labels(saltmarsh_lane())}
+    assert widths["SL-0415"] == pytest.approx(2 * widths["SL-0410"], rel=0.01)

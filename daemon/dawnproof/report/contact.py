@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from dataclasses import dataclass
 
+from ..jobs import standing
 from ..model import MM_PER_INCH, JobView, Level, ListedJob, Night, Pile, shown
 from .account import due, faults, in_pile, parts, to_look_at, today
 from .drawing import FALLBACK_PPI, frame_mm
@@ -42,6 +43,7 @@ def contact_labels(night: Night) -> tuple[ContactLabel, ...]:
 def contact_title(night: Night, labels: tuple[ContactLabel, ...]) -> str:
     """'scan again 7, mend at the desk 1, may go back 6'."""
     counts = [f"{label.lower()} {len(found)}" for pile, label, _ in PILES if (found := in_pile(night, pile))]
+    counts += [f"never seen {len(night.expected_not_seen)}"] if night.expected_not_seen else []
     return f"{shown(night.studio)}: {', '.join(counts)}" if labels else f"{shown(night.studio)}: no work came"
 
 
@@ -86,5 +88,7 @@ def _size_mm(view: JobView) -> tuple[float, float]:
         crop = json.loads(view.row.crop)
         mm = MM_PER_INCH / (measured[0].ppi_x or FALLBACK_PPI)
         return crop["width"] * mm, crop["height"] * mm
+    strangers = standing(view.scans, view.listed).strangers  # their pictures stand beside the parts
+    measured += [scan.measured for scan in strangers if scan.measured and scan.measured.width_px]
     frames = [frame_mm(one) for one in measured] or [(100.0, 75.0)]
     return sum(width for width, _ in frames), max(height for _, height in frames)

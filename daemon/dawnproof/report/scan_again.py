@@ -73,8 +73,8 @@ def scan_again_text(night: Night) -> str:
     """The sheet as text, to be printed with any printer: a box to tick, the facts, and lines to write on."""
     page, found = Lines(), scan_again(night)
     page.say(_title(night))
-    for words in before_first(night):
-        page.say(f"Before the first scan: {sentence(words)}", "! ")
+    for number, words in enumerate(before_first(night)):
+        page.say(f"{'' if number else 'Before the first scan: '}{sentence(words)}", "  " if number else "! ", 2)
     for bed, entries in groupby(found, key=lambda line: line.bed):
         page.rule(bed or "any bed")
         for entry in entries:
