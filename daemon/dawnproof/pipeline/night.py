@@ -31,6 +31,7 @@ from .marks import recurring_marks
 from .references import beds_without_reference, is_reference
 
 MOST_EVENTS = 500
+LEAST_RATE_H = 1.0  # one burst of scans is not the rate of a night
 
 
 def gather_night(studio: Studio, ledger: Ledger, since: datetime, until: datetime,
@@ -117,7 +118,7 @@ def _not_looked_at(path: Path) -> str:
 def _space(studio: Studio, tonight: Sequence[ScanRow], until: datetime) -> tuple[Space, ...]:
     hours = 0.0
     if tonight:
-        hours = max((until - datetime.fromisoformat(tonight[0].admitted_utc)).total_seconds() / 3600, 0.05)
+        hours = max((until - datetime.fromisoformat(tonight[0].admitted_utc)).total_seconds() / 3600, LEAST_RATE_H)
     rate = 2 * sum(s.size_bytes for s in tonight) / hours if hours else 0.0
     found, seen = [], set()
     for folder in (studio.archive, studio.rework, studio.second):
