@@ -23,6 +23,7 @@ from .seam_near import MOST_NEAR_PX
 from .seam_profile import Sample
 from .seam_search import Ground, Mark, Suspects, ends_of, find, samples, samples_wide, speaking
 from .seam_shift import JUDGED_PX, find_shift
+from .seam_stretch import blind, speaking_most, stands_out, stretches
 from .seam_strip import BLOCK_ROWS, CHUNK_ROWS, TONE_ROWS, Strip, lay_strips, whole_width
 from .seam_tone import find_step
 
@@ -119,6 +120,8 @@ class SeamCheck:
         suspects = find(place.own, place.controls, ground)
         verdict = None if suspects is None else self._verdict(place, suspects, ground)
         doubling = self._doubling(suspects, verdict)
+        if doubling.value == 0.0:
+            doubling = self._along(place, ground) or doubling
         return [
             doubling,
             self._lift(doubling),
@@ -174,6 +177,28 @@ class SeamCheck:
             why = "something at the stitch looks doubled, but the rows along it do not confirm it"
         elif repeats or suspects.near.rival > NEAR_NOTE:
             why = "other places of the picture look just like a doubled stitch"
+        return _undecided("doubling", "px", why, where)
+
+    def _along(self, place: _Place, ground: Ground) -> Reading | None:
+        """What speaks against 'sound' in a stretch of the stitch; None when each of them is sound."""
+        every = stretches(place.own, place.controls, ground)
+        loud = speaking_most(every)
+        if loud is not None and stands_out(loud):
+            mark, along = samples(place.own, loud.mark, ground.rows, 1.25 * loud.mark.px + 5)
+            near = range(loud.rows.start - BLOCK_ROWS, loud.rows.stop)
+            along = tuple(sample for sample in along if sample.row in near)
+            doubled = [sample for sample in along if sample.px is not None]
+            px = _largest(doubled) if doubled else mark.px
+            ends = ends_of(place.own, mark, along, px, ground.rows) or (loud.rows.start, loud.rows.stop)
+            where = self._where(_Verdict(mark, along, px, False, ends))
+            return Reading("seam", "doubling", px, "px", 0.6, where, certain=False)
+        open_ = loud or blind(every)
+        if open_ is None:
+            return None
+        why = (
+            "a stretch of the stitch looks doubled, but not clearly" if loud else "a stretch holds too little structure"
+        )
+        where = self._where(_Verdict(open_.mark, (), None, False, (open_.rows.start, open_.rows.stop)))
         return _undecided("doubling", "px", why, where)
 
     def _lift(self, doubling: Reading) -> Reading:

@@ -15,7 +15,7 @@ import numpy as np
 import numpy.typing as npt
 from numpy.lib.stride_tricks import sliding_window_view
 
-from .seam_likelihood import Floats, Process, Rows, even_rows, process_of
+from .seam_likelihood import Floats, Form, Process, Rows, even_rows, process_of
 
 Likelihoods = npt.NDArray[np.float64]  # (blocks, blends, hypotheses, columns)
 Peaks = npt.NDArray[np.float32]  # (runs of blocks, blends, shifts, columns)
@@ -35,10 +35,15 @@ def likelihoods(blocks: list[Rows], at: npt.NDArray[np.int64], blends_px: tuple[
     even = [even_rows(block) for block in blocks]
     process = process_of(even)
     tried = (0.0, *SHIFTS_PX, *(MOST_NEAR_PX + STEP_PX * n for n in range(1, BESIDE + 1)), NOTHING_PX)
-    forms = [process.form(HALF, blend, shift) for blend in blends_px for shift in tried]
-    table = np.stack([form.inverse.ravel() for form in forms], axis=1).astype(np.float32)
-    volumes = np.array([form.log_volume for form in forms])
-    likely = np.stack([_likelihood(rows, at, table, volumes).reshape(len(at), len(blends_px), -1) for rows in even])
+    return likelihoods_under(even, at, [[process.form(HALF, blend, shift) for shift in tried] for blend in blends_px])
+
+
+def likelihoods_under(even: list[Rows], at: npt.NDArray[np.int64], forms: list[list[Form]]) -> Likelihoods:
+    """The same of blocks of even rows under the given hypotheses (blends, hypotheses), each for HALF columns a side."""
+    every = [form for blend in forms for form in blend]
+    table = np.stack([form.inverse.ravel() for form in every], axis=1).astype(np.float32)
+    volumes = np.array([form.log_volume for form in every])
+    likely = np.stack([_likelihood(rows, at, table, volumes).reshape(len(at), len(forms), -1) for rows in even])
     return np.moveaxis(likely, 1, 3)
 
 

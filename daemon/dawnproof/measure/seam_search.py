@@ -175,7 +175,7 @@ def samples(
 ) -> tuple[Mark, tuple[Sample, ...]]:
     """The mark with its column and blend width as the rows have them likeliest (`closely`; a mark that nothing speaks
     for is left where it is), and the profile along the stitch."""
-    strip = _around(own, mark.column)
+    strip = around(own, mark.column)
     if closely:
         column, blend_px = settle(strip, mark.column, mark.blend_px, mark.px, rows)
         mark = replace(mark, column=column, blend_px=blend_px)
@@ -185,7 +185,7 @@ def samples(
 def samples_wide(own: list[Strip], mark: Mark, rows: range) -> tuple[Mark, tuple[Sample, ...]]:
     """The same without relying on the mark's displacement: a soft picture shows its break at the stitch where the
     repeat's lag should be. All displacements are tried, at the mark's column and those beside it."""
-    strip = _around(own, mark.column)
+    strip = around(own, mark.column)
     most = strip.search.lags_px[-1]
     tried = [(c, profile(strip, c, mark.blend_px, most, rows)) for c in range(mark.column - 1, mark.column + 2)]
     column, along = max(tried, key=lambda each: speaking(each[1]))
@@ -197,12 +197,12 @@ def ends_of(own: list[Strip], mark: Mark, along: tuple[Sample, ...], px: float, 
     doubled = [sample for sample in along if (sample.px or 0.0) >= px / 2]
     if not doubled:
         return None
-    strip = _around(own, mark.column)
+    strip = around(own, mark.column)
     past = doubled[-1].row + BLOCK_ROWS
     return ends(strip, mark.column, mark.blend_px, px, doubled[0].row, past, rows)
 
 
-def _around(own: list[Strip], column: int) -> Strip:
+def around(own: list[Strip], column: int) -> Strip:
     """The strip that shows most around a column; one that was settled may lie a little outside what is judged."""
     return max(own, key=lambda strip: min(column - strip.first, strip.past - column))
 

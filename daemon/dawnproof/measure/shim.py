@@ -15,7 +15,7 @@ from ..model import MM_PER_INCH
 from .band import Band
 from .doubling import search_up_to
 from .seam_profile import NARROW_PX, profile, settle
-from .seam_search import Ground, find
+from .seam_search import Ground, around, find
 from .seam_strip import Strip, whole_width
 
 MOST_PX = 72.0
@@ -51,8 +51,14 @@ def fit_shim(pixels: npt.NDArray[np.generic], ppi: float, shim_mm: float) -> Shi
     marks = [m for m in (far, near) if m.score >= max(LEAST_SCORE, LEAST_RIVAL * m.rival)]
     if not marks:
         return ShimFit(why="no stitch stands out: is the sheet textured, and is it lifted?")
-    own = next(strip for strip in strips if marks[0].column in strip.columns)
-    return _fit(own, marks[0].column, marks[0].blend_px, marks[0].px, (rows, ppi, shim_mm), marks[0].most_px)
+    return _fit(
+        around(strips, marks[0].column),
+        marks[0].column,
+        marks[0].blend_px,
+        marks[0].px,
+        (rows, ppi, shim_mm),
+        marks[0].most_px,
+    )
 
 
 def _fit(
