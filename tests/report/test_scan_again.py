@@ -45,7 +45,7 @@ def test_a_work_never_seen_names_the_file_that_was_set_aside() -> None:
     work = replace(listed("SL-0412"), parts=("L", "R"))
     night = replace(saltmarsh_lane(), expected_not_seen=(work,), asked=Asked(naming="{job}_{part}[_t{take}]"))
     line = scan_again(night)[-1]
-    assert line.do == "look at SL0412 left side final.tif, set aside; if it is no use, scan"
+    assert line.do == "see which part SL0412 left side final.tif, set aside, may be; scan every part that has no file"
     assert (line.part, line.save) == ("L, R", "SL-0412_L.tif and SL-0412_R.tif")
 
 

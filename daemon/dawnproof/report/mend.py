@@ -14,7 +14,7 @@ _UNSAID = re.compile(
     r"set the scanner as the rule book asks \(bits, resolution, profile\)|scan at a higher resolution", re.IGNORECASE
 )
 _BEGIN = re.compile(r"(?:^|(?<=\. ))[a-z]")  # of a sentence
-_LIE = "lay it flat without force, or shift it so that the stitch runs clear of it"
+_LIE = "lay it flat without force, or shift it clear of the stitch, or scan it in parts"
 _PARTS = "scan all parts again: same way up, one light, one session"
 _DO: dict[tuple[str, str], str] = {
     ("encoding", "channels"): "set RGB colour",
@@ -23,7 +23,7 @@ _DO: dict[tuple[str, str], str] = {
     ("resolution", "detail_x"): "set the optical resolution, no enlargement",
     ("resolution", "detail_y"): "set the optical resolution, no enlargement",
     ("resolution", "halo"): "switch sharpening off",
-    ("clipping", "region"): "lower the exposure until paper white is off the end of the scale",
+    ("clipping", "region"): "lower the exposure until paper white stays below the end of the scale",
     ("seam", "doubling"): _LIE,
     ("seam", "lift"): _LIE,
     ("seam", "step"): "run the white calibration first",

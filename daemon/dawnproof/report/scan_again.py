@@ -153,13 +153,20 @@ def _never_seen(job: ListedJob, night: Night) -> Again:
     pattern = night.asked.naming
     names = [shown(spelled(pattern, job.job, part)) for part in labels] if pattern else []
     aside = [shown(scan.file) for scan in set_aside_for(job, night)]
-    do = f"look at {listing(aside, 2)}, set aside; if it is no use, scan" if aside else "find the file, or scan"
+    do = _found_or_scanned(listing(aside, 2), len(labels) > 1) if aside else "find the file, or scan"
     size = f"{job.width_mm:.0f} x {job.height_mm:.0f} mm" if job.width_mm and job.height_mm else ""
     work = ", ".join(word for word in (shown(job.medium), size) if word)
     when = due_words(shown(job.due), today(night)).removeprefix("due ")
     order = listed_order(job)
     return Again("", when, shown(job.job), ", ".join(shown(p) for p in labels), work, "never seen", do,
                  listing(names, 4), "", "0", order)  # fmt: skip
+
+
+def _found_or_scanned(files: str, several: bool) -> str:
+    """One good file must not pass for the whole of a work in parts."""
+    if several:
+        return f"see which part {files}, set aside, may be; scan every part that has no file"
+    return f"see whether {files}, set aside, is whole; else scan"
 
 
 def _labels(listed: Sequence[str]) -> tuple[str, ...]:
