@@ -14,7 +14,7 @@ _UNSAID = re.compile(
     r"set the scanner as the rule book asks \(bits, resolution, profile\)|scan at a higher resolution", re.IGNORECASE
 )
 _BEGIN = re.compile(r"(?:^|(?<=\. ))[a-z]")  # of a sentence
-_LIE = "lay it flat without force, or shift it clear of the stitch, or scan it in parts"
+_LIE = "lay it flat without force, clear of the stitch, or scan in parts"
 _PARTS = "scan all parts again: same way up, one light, one session"
 _DO: dict[tuple[str, str], str] = {
     ("encoding", "channels"): "set RGB colour",
