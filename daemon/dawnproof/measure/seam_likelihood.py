@@ -14,6 +14,7 @@ by a second-order prediction along the travel (Yule-Walker).
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import cv2
 import numpy as np
@@ -40,6 +41,11 @@ class Form:
     covariance: Floats
     inverse: Floats
     log_volume: float
+
+    @cached_property
+    def weights(self) -> Rows:
+        """The inverse in the type of the rows."""
+        return self.inverse.astype(np.float32)
 
     def told_from(self, other: Form) -> float:
         """What one row is expected to speak for this hypothesis against the other when this one is true (the
@@ -169,5 +175,5 @@ def _covariance(process: Process, at: Floats, share: Floats, shift: float) -> Fl
 
 def score(rows: Rows, form: Form) -> Floats:
     """Log-likelihood of each row with its best scale, up to a constant."""
-    energy = np.einsum("yi,yi->y", rows @ form.inverse.astype(np.float32), rows, dtype=np.float64)
+    energy = np.einsum("yi,yi->y", rows @ form.weights, rows, dtype=np.float64)
     return np.asarray(-form.log_volume - 0.5 * rows.shape[1] * np.log(np.maximum(energy, 1e-9)))

@@ -43,9 +43,9 @@ def profile(strip: Strip, column: int, blend_px: float, most_px: float, rows: ra
     even = [even_rows(grey.astype(np.float32))[::thin] for grey in kept.values()]
     process = process_of(even)
     hypotheses = Hypotheses.of(process, blend_px, np.concatenate([shifts, [NOTHING_PX]]), half)
+    every = hypotheses.log_likelihood(np.concatenate(even), column - strip.first)
     found, starts = [], []
-    for row, block in zip(kept, even, strict=True):
-        each = hypotheses.log_likelihood(block, column - strip.first)
+    for row, each in zip(kept, np.split(every, np.cumsum([len(block) for block in even])[:-1]), strict=True):
         for top in range(0, len(each), max(BLOCK_ROWS // thin, 1)):
             starts.append(row + top * thin)
             found.append(each[top : top + max(BLOCK_ROWS // thin, 1)].sum(axis=0))
