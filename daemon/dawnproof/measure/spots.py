@@ -61,6 +61,8 @@ class Spots:
         # what stands out must not raise the roughness it is held against
         rough = np.sqrt(np.asarray(cv2.blur(np.minimum(off * off, (2 * BLANK_ROUGHNESS) ** 2), size)))
         stands_out = (np.abs(off) > np.maximum(STANDS_OUT, TIMES_ROUGHNESS * rough)) & (rough < BLANK_ROUGHNESS)
+        if not stands_out.any():
+            return []
         count, labels, stats, centres = cv2.connectedComponentsWithStats(stands_out.astype(np.uint8))
         largest = LARGEST_MM / self._frame.mm_x(self._block)
         found = []

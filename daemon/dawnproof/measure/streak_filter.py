@@ -17,6 +17,8 @@ import numpy.typing as npt
 import scipy.fft
 from scipy.linalg import solve_toeplitz
 
+from .medians import medians
+
 Profile = npt.NDArray[np.float32]  # (stretches, columns)
 Spectrum = npt.NDArray[np.complexfloating[Any, Any]]
 
@@ -92,7 +94,7 @@ def block_spread(values: npt.NDArray[np.floating[Any]], block: int) -> Profile:
     spread = np.empty((rows, columns), np.float32)
     for left, right in pairwise(edges):
         part = values[:, left:right]
-        middle = np.median(part, axis=1, keepdims=True)
-        deviation = 1.4826 * np.median(np.abs(part - middle), axis=1)
+        middle = medians(part, axis=1)
+        deviation = 1.4826 * medians(np.abs(part - middle[:, None]), axis=1)
         spread[:, left:right] = np.maximum(deviation, LEAST_SPREAD)[:, None]
     return spread

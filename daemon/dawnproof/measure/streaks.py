@@ -20,6 +20,7 @@ import numpy.typing as npt
 
 from ..model import Frame, Mark, Reading
 from .band import Band, Pixels
+from .medians import medians
 from .outline import Outline
 from .streak_alone import lone_streaks
 from .streak_edges import EdgeSums, edge_sums, stacked
@@ -101,7 +102,7 @@ class Streaks:
     def _close(self) -> None:
         if self._gathering:
             tone = np.stack(self._gathering)
-            self._profiles[self._stretch] = np.median(_against_neighbours(tone), axis=1)
+            self._profiles[self._stretch] = medians(_against_neighbours(tone), axis=1)
             self._edges[self._stretch] = edge_sums(tone, coarse=self._frame.depth_bits == 8)
             self._gathering = []
 

@@ -20,6 +20,7 @@ import numpy.typing as npt
 
 from ..model import Frame, Reading
 from .band import Band, Pixels
+from .medians import known_medians, medians
 from .outline import Outline
 from .row_jump import Jump, jump_between
 
@@ -108,10 +109,11 @@ class Travel:
 
     def _look_for_jumps(self, grey: Pixels, pairs: _Pairs, first_row: int) -> None:
         telling = pairs.gradient > LEAST_GRADIENT * np.median(pairs.gradient) + 1e-9
-        telling &= np.median(pairs.change, axis=0) < NOISE * np.median(pairs.gradient, axis=0)
+        change = medians(pairs.change, axis=0)
+        telling &= change < NOISE * medians(pairs.gradient, axis=0)
         self._told += int((telling.sum(axis=1) >= LEAST_WINDOWS).sum())
         shift = np.where(telling, -pairs.product / np.maximum(pairs.gradient, 1e-12), np.nan)
-        usual = np.median(pairs.change, axis=0, keepdims=True) + 1e-12
+        usual = change + 1e-12
         # what slants goes on from row to row: only a row that differs from the rows around it can be a jump
         sudden = _middle(shift[1:-1] - (shift[:-2] + shift[2:]) / 2)
         growth = _middle(np.where(telling, pairs.change / usual, np.nan))[1:-1]
@@ -194,7 +196,7 @@ def _middle(values: npt.NDArray[np.floating[Any]]) -> npt.NDArray[np.float64]:
     enough = known.sum(axis=1) >= LEAST_WINDOWS
     middle = np.zeros(len(values))
     if enough.any():
-        middle[enough] = np.nanmedian(values[enough], axis=1)
+        middle[enough] = known_medians(values[enough])
     return middle
 
 
