@@ -72,13 +72,16 @@ def wait_for(true: Callable[[], bool], what: str, within_s: float = 60.0) -> flo
 class House:
     """The computers of one test; all end with it."""
 
-    def __init__(self, folder: Path, stack: ExitStack, port: int | None = None, host: str = "127.0.0.1") -> None:
+    def __init__(
+        self, folder: Path, stack: ExitStack, port: int | None = None, host: str = "127.0.0.1", protocol: str = "tcp"
+    ) -> None:
         self._folder, self._stack = folder, stack
-        self.port, self.host = port or free_port(), host
+        self.port, self.host, self.protocol = port or free_port(), host, protocol
+        self.file = folder / "scheduler.json"
 
     @property
     def address(self) -> str:
-        return f"tcp://{self.host}:{self.port}"
+        return f"{self.protocol}://{self.host}:{self.port}"
 
     def start(self, name: str, *words: str, before: Sequence[str] = (), package: Path = DAEMON) -> Started:
         started = Started(self._folder / f"{name}.log", words, before, package)
@@ -86,15 +89,18 @@ class House:
         return started
 
     def scheduler(self, before: Sequence[str] = ()) -> Started:
-        words = ("scheduler", "--host", self.host, "--port", str(self.port), "--no-dashboard", "--no-show")
+        words = ("scheduler", "--host", self.host, "--port", str(self.port), "--protocol", self.protocol,
+                 "--no-dashboard", "--no-show", "--scheduler-file", str(self.file))  # fmt: skip
         started = self.start("scheduler", "-m", "dask", *words, before=before)
         started.until("Scheduler at")
         return started
 
     def worker(
-        self, name: str, before: Sequence[str] = (), package: Path = DAEMON, memory_mb: int = 8000, slots: int = 1
-    ) -> Started:
-        words = ("--scheduler", self.address, "--name", name, "--memory-mb", str(memory_mb), "--slots", str(slots))
+        self, name: str, before: Sequence[str] = (), package: Path = DAEMON, memory_mb: int = 8000, slots: int = 1,
+        by_file: bool = False,
+    ) -> Started:  # fmt: skip
+        where = ("--scheduler-file", str(self.file)) if by_file else ("--scheduler", self.address)
+        words = (*where, "--name", name, "--memory-mb", str(memory_mb), "--slots", str(slots))
         started = self.start(name, "-m", "dawnproof", "worker", *words, before=before, package=package)
         started.until("helps at")
         return started
@@ -123,10 +129,13 @@ class Here(evening.InlinePool):
 class Watched(evening.Living):
     """A daemon that hands its work to a cluster."""
 
-    def __init__(self, studio: Studio, address: str, paths: dict[str, str] | None = None) -> None:
+    def __init__(
+        self, studio: Studio, address: str | None, paths: dict[str, str] | None = None, file: Path | None = None
+    ) -> None:
         self.here = Here()
         limited = lambda needs_mb: limited_run(studio.book.work, needs_mb)  # noqa: E731
-        self.engine = ClusterPool(self.here, limited, address, None, paths or {}, SILENCE_S, retry_s=1.0)
+        by = str(file) if file else None
+        self.engine = ClusterPool(self.here, limited, address, by, paths or {}, SILENCE_S, retry_s=1.0)
         super().__init__(studio.root, self.engine, news=self.engine.news)
 
     def __enter__(self) -> Watched:

@@ -25,11 +25,15 @@ class Lent:
 
 def lend(question: Question, number: str) -> tuple[Lent, ...]:
     """A room beside each folder the task writes into, on the same disk. OSError where it cannot be made."""
-    lent = []
-    for name in question.writes():
-        folder = Path(name)
-        inner = tuple(p.relative_to(folder).as_posix() for p in sorted(folder.rglob("*")) if p.is_dir())
-        lent.append(Lent(folder, open_room(folder.with_name(f"{folder.name}{AWAY}{number[-8:]}"), inner)))
+    lent: list[Lent] = []
+    try:
+        for name in question.writes():
+            folder = Path(name)
+            inner = tuple(p.relative_to(folder).as_posix() for p in sorted(folder.rglob("*")) if p.is_dir())
+            lent.append(Lent(folder, open_room(folder.with_name(f"{folder.name}{AWAY}{number[-8:]}"), inner)))
+    except OSError:
+        take_back(lent)
+        raise
     return tuple(lent)
 
 

@@ -11,57 +11,26 @@ import uuid
 from collections import deque
 from collections.abc import Callable, Mapping
 from concurrent.futures import Future
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
 from functools import partial
-from typing import Any, Protocol
+from typing import Any
 
 from .. import __version__
 from ..errors import MoveError
 from ..model import Progress
-from .bringing import Lent, bring_in, lend, take_back
-from .errand import Answer, Done, Errand, Failed, News, Question, Sample, Unfit
+from .bringing import bring_in, lend, take_back
+from .errand import Answer, Done, Errand, Failed, News, Unfit
 from .helpers import Helpers
 from .link import Line, LineState
 from .proof import placed, sample_of, seen_differently, seen_from
+from .task import Local, Task
 
 TURN_S = 0.25
 RETRY_S = 10.0
 MOST_TRIES = 3  # elsewhere; then here
+COME_ABOUT_S = 15.0  # a connection that takes longer does not come about
+MOST_STUCK = 4  # lines that still wait for something, a share that hangs say; before there are more, no new one is made
 CLOSE_S = 0.5  # twice: the daemon's own end has 8 s of its 10
-
-
-class Local(Protocol):
-    """The children of this machine."""
-
-    def submit(
-        self, what: str, subject: str, function: Callable[..., Any], *arguments: Any, long: bool = False
-    ) -> Future[Any]: ...
-    def places(self) -> int: ...
-    def waiting(self) -> int: ...
-    def progress(self) -> tuple[Progress, ...]: ...
-    def watch(self) -> None: ...
-    def close(self, wait: bool = True) -> None: ...
-
-
-@dataclass
-class _Task:
-    what: str
-    subject: str
-    function: Callable[..., Any]
-    question: Question
-    long: bool
-    future: Future[Any] = field(default_factory=Future)
-    tries: int = 0
-    avoid: set[str] = field(default_factory=set)
-    number: str = ""
-    away: Any = None
-    address: str = ""
-    sent_s: float = 0.0
-    begun_s: float = 0.0
-    share: float = 0.0
-    samples: tuple[Sample, ...] = ()
-    lent: tuple[Lent, ...] = ()
-    answer: Answer | BaseException | None = None
 
 
 class ClusterPool:
@@ -75,14 +44,15 @@ class ClusterPool:
     ) -> None:  # fmt: skip
         self._local, self._limited, self._paths = local, limited, dict(paths)
         self._address, self._file, self._silence_s, self._retry_s = address, file, silence_s, retry_s
-        self._queue: deque[_Task] = deque()
-        self._out: dict[str, _Task] = {}
+        self._queue: deque[Task] = deque()
+        self._out: dict[str, Task] = {}
         self._news: deque[News] = deque()
         self._helpers = Helpers(silence_s, self._news.append)
         self._lock = threading.RLock()
         self._wake, self._over = threading.Event(), threading.Event()
         self._line: Line | None = None
         self._line_at_s = 0.0
+        self._old_lines: list[Line] = []
         self._thread = threading.Thread(target=self._run, name="cluster", daemon=True)
         self._thread.start()
 
@@ -93,7 +63,7 @@ class ClusterPool:
     ) -> Future[Any]:
         """Run `function(question)` wherever it fits. The future fails with the function's own error, or WorkerDied."""
         (question,) = arguments
-        task = _Task(what, subject, function, question, long)
+        task = Task(what, subject, function, question, long)
         with self._lock:
             self._queue.append(task)
         self._wake.set()
@@ -149,32 +119,46 @@ class ClusterPool:
         while not self._over.is_set():
             self._wake.wait(TURN_S)
             self._wake.clear()
-            now = time.monotonic()
-            self._tend_line(now)
-            if self._line is not None and self._line.state is LineState.UP:
-                self._helpers.see(self._line.look, now)
-            for task in list(self._out.values()):
-                self._follow(task, now)
-            self._send_on(now)
+            try:
+                self._turn(time.monotonic())
+            except Exception as error:  # the cluster's errors have no common kind; the work must go on all the same
+                self._helpers.say_line(f"the line to the scheduler is taken up anew ({type(error).__name__}: {error})")
+                self._drop_line(time.monotonic())
+
+    def _turn(self, now: float) -> None:
+        self._tend_line(now)
+        if self._line is not None and self._line.state is LineState.UP:
+            self._helpers.see(self._line.look, now)
+        for task in list(self._out.values()):
+            self._follow(task, now)
+        self._send_on(now)
 
     def _tend_line(self, now: float) -> None:
         line = self._line
         if line is None:
-            if now >= self._line_at_s:
+            self._old_lines = [old for old in self._old_lines if not old.has_ended()]
+            if now >= self._line_at_s and len(self._old_lines) < MOST_STUCK:
                 self._line = Line(self._address, self._file, self._wake.set, self._told)
             return
-        silent = line.state is LineState.UP and now - line.look.at_s > self._silence_s
+        most_s = self._silence_s if line.state is LineState.UP else max(self._silence_s, COME_ABOUT_S)
+        silent = line.state is not LineState.LOST and now - line.look.at_s > most_s
         if line.state is LineState.UP and not silent:
             self._news_of_line(line.name, "", True)
         elif line.state is LineState.LOST or silent:
             why = "it says nothing" if silent else line.why or "the connection broke"
             self._news_of_line(line.name, why, False)
-            line.close()
-            self._line, self._line_at_s = None, now + self._retry_s
-            self._helpers.clear()
-            for task in list(self._out.values()):
-                self._recall(task)
-                self._here(task)
+            self._drop_line(now)
+
+    def _drop_line(self, now: float) -> None:
+        """Hang up; what is away is done here."""
+        if self._line is not None:
+            self._line.close()
+            self._old_lines.append(self._line)
+        self._line, self._line_at_s = None, now + self._retry_s
+        self._helpers.clear()
+        for task in list(self._out.values()):
+            self._recall(task)
+            self._here(task)
 
     def _news_of_line(self, name: str, why: str, up: bool) -> None:
         text = f"the scheduler {name} cannot be reached ({why}); all work is done here meanwhile"
@@ -188,7 +172,7 @@ class ClusterPool:
 
     # tasks that are away
 
-    def _follow(self, task: _Task, now: float) -> None:
+    def _follow(self, task: Task, now: float) -> None:
         if task.answer is not None:
             self._answered(task, task.answer)
             return
@@ -210,7 +194,7 @@ class ClusterPool:
         elif not held and now - task.sent_s > self._silence_s:
             self._again(task, "")
 
-    def _answered(self, task: _Task, answer: Answer | BaseException) -> None:
+    def _answered(self, task: Task, answer: Answer | BaseException) -> None:
         if isinstance(answer, Done):
             self._bring_in(task, answer)
         elif isinstance(answer, Failed):
@@ -228,7 +212,7 @@ class ClusterPool:
             self._helpers.say_line(f"{task.subject}: {type(answer).__name__} at the cluster; it is done again")
             self._again(task, task.address)
 
-    def _bring_in(self, task: _Task, done: Done) -> None:
+    def _bring_in(self, task: Task, done: Done) -> None:
         try:
             bring_in(task.lent, done.pieces)
         except MoveError as error:
@@ -239,18 +223,18 @@ class ClusterPool:
         self._recall(task)
         task.future.set_result(done.result)
 
-    def _changed_here(self, task: _Task) -> bool:
+    def _changed_here(self, task: Task) -> bool:
         """Whether the task's files cannot be read here either, or are no longer what was sampled."""
         return any(seen_differently(sample) for sample in task.samples)
 
-    def _again(self, task: _Task, avoid: str) -> None:
+    def _again(self, task: Task, avoid: str) -> None:
         task.tries += 1
         if avoid:
             task.avoid.add(avoid)
         self._recall(task)
         self._back(task)
 
-    def _recall(self, task: _Task) -> None:
+    def _recall(self, task: Task) -> None:
         """The task is no longer away, and its rooms are no longer lent."""
         with self._lock:
             self._out.pop(task.number, None)
@@ -259,7 +243,7 @@ class ClusterPool:
         take_back(task.lent)
         task.away, task.answer, task.lent, task.begun_s, task.share = None, None, (), 0.0, 0.0
 
-    def _back(self, task: _Task) -> None:
+    def _back(self, task: Task) -> None:
         with self._lock:
             self._queue.appendleft(task)
 
@@ -287,23 +271,22 @@ class ClusterPool:
                 task = self._queue.popleft()
             self._here(task)
 
-    def _send(self, task: _Task, fit: list[str], now: float) -> None:
+    def _send(self, task: Task, fit: list[str], now: float) -> None:
         number = f"dawnproof-{uuid.uuid4().hex}"
-        try:
-            errand = self._errand(task, number)
-        except OSError:  # it cannot be read or written here: the child says so better
-            take_back(task.lent)
-            task.lent = ()
-            self._here(task)
-            return
         task.number, task.sent_s, task.address = number, now, ""
         with self._lock:
             self._out[number] = task
+        try:
+            errand = self._errand(task, number)
+        except OSError:  # it cannot be read or written here: the child says so better
+            self._recall(task)
+            self._here(task)
+            return
         assert self._line is not None
         task.away = self._line.send(number, __version__, errand, fit, task.question.needs_mb(), not task.long)
         task.away.add_done_callback(partial(self._finished, task, number))
 
-    def _errand(self, task: _Task, number: str) -> bytes:
+    def _errand(self, task: Task, number: str) -> bytes:
         task.samples = tuple(sample_of(path) for path in task.question.reads())
         task.lent = lend(task.question, number)
         return pickle.dumps(Errand(
@@ -312,11 +295,11 @@ class ClusterPool:
             tuple(placed(x.room, self._paths) for x in task.lent),
         ))  # fmt: skip
 
-    def _finished(self, task: _Task, number: str, away: Any) -> None:
+    def _finished(self, task: Task, number: str, away: Any) -> None:
         """In a thread of the client's: the answer is fetched by a thread that nobody waits for."""
         threading.Thread(target=self._fetch, args=(task, number, away), daemon=True).start()
 
-    def _fetch(self, task: _Task, number: str, away: Any) -> None:
+    def _fetch(self, task: Task, number: str, away: Any) -> None:
         answer: Answer | BaseException
         try:
             answer = pickle.loads(away.result(timeout=self._silence_s))
@@ -329,7 +312,7 @@ class ClusterPool:
 
     # here
 
-    def _here(self, task: _Task) -> None:
+    def _here(self, task: Task) -> None:
         inner = self._local.submit(task.what, task.subject, task.function, task.question, long=task.long)
         inner.add_done_callback(partial(_pass_on, task.future))
 

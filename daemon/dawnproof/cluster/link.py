@@ -6,14 +6,18 @@ from __future__ import annotations
 import threading
 import time
 from collections.abc import Callable, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, field
 from enum import Enum
 from typing import Any
 
+from .address import address_in
 from .elsewhere import PROGRESS, carry_out
+from .loop import OwnLoop
 
 CONNECT_S = 5.0
 LOOK_S = 0.5
+LOOK_MOST_S = 60.0  # longer nobody waits for an answer of the scheduler's, so that no thread is left behind for good
 CLOSE_S = 2.0
 
 
@@ -58,8 +62,14 @@ class Line:
         self.look = Look(time.monotonic())
         self._address, self._file, self._wake, self._told = address, file, wake, told
         self._client: Any = None
-        self._over = threading.Event()
-        threading.Thread(target=self._live, name="cluster line", daemon=True).start()
+        self._loop: OwnLoop | None = None
+        self._over, self._goodbye = threading.Event(), threading.Lock()
+        self._thread = threading.Thread(target=self._live, name="cluster line", daemon=True)
+        self._thread.start()
+
+    def has_ended(self) -> bool:
+        """Whether nothing of this line waits for anything any more."""
+        return not self._thread.is_alive()
 
     def send(
         self, number: str, version: str, errand: bytes, helpers: Sequence[str], memory_mb: int, urgent: bool
@@ -90,8 +100,9 @@ class Line:
                 self._look()
                 self._over.wait(LOOK_S)
         except Exception as error:  # the client's errors have no common kind; each ends this line, and is said
-            self.why = f"{type(error).__name__}: {error}".splitlines()[0]
+            self.why = (str(error) or type(error).__name__).splitlines()[0]
         self.state = LineState.LOST
+        self._hang_up()
         self._wake()
 
     def _connect(self) -> None:
@@ -99,8 +110,11 @@ class Line:
         from distributed import Client
 
         dask.config.set({"distributed.comm.timeouts.connect": f"{CONNECT_S:g}s"})
-        self._client = Client(
-            self._address, scheduler_file=self._file, timeout=CONNECT_S, set_as_default=False, direct_to_workers=False,
+        address = address_in(self._file) if self._file else self._address
+        self._loop = OwnLoop()
+        self._client = Client.__new__(Client)  # known before it connects: one that fails must be closed all the same
+        self._client.__init__(
+            address, loop=self._loop.loop, timeout=CONNECT_S, set_as_default=False, direct_to_workers=False,
             name="dawnproof",
         )  # fmt: skip
         self._client.subscribe_topic(PROGRESS, self._hear)
@@ -114,19 +128,22 @@ class Line:
 
     def _look(self) -> None:
         # asked of the scheduler itself: what the client keeps is written over, without the workers, in its own time
-        info = self._client.sync(self._client.scheduler.identity, n_workers=-1)
-        held = {key: address for address, keys in self._client.processing().items() for key in keys}
+        ask, scheduler = self._client.sync, self._client.scheduler
+        info = ask(scheduler.identity, n_workers=-1, callback_timeout=LOOK_MOST_S)
+        processing = ask(scheduler.processing, workers=None, callback_timeout=LOOK_MOST_S)
+        held = {key: address for address, keys in processing.items() for key in keys}
         if self._client.status != "running":
             raise ConnectionError("the connection broke")
         self.look = Look(time.monotonic(), {a: _helper(a, w) for a, w in info["workers"].items()}, held)
         self._wake()
 
     def _hang_up(self) -> None:
-        if self._client is not None:
-            try:
-                self._client.close(timeout=CLOSE_S)
-            except Exception:  # nobody is there to be told goodbye
-                return
+        with self._goodbye:
+            if self._client is not None:
+                with suppress(Exception):  # nobody is there to be told goodbye
+                    self._client.close(timeout=CLOSE_S)
+            if self._loop is not None:
+                self._loop.end()
 
 
 def _helper(address: str, told: Mapping[str, Any]) -> Helper:

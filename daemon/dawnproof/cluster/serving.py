@@ -8,9 +8,9 @@ import os
 import signal
 import socket
 from collections.abc import Callable
-from pathlib import Path
 
 from ..errors import EnvironmentFault
+from .address import address_in
 
 AGAIN_S = 3.0
 MEMORY_SHARE = 0.75  # of this machine's memory, offered where nothing else is said
@@ -54,7 +54,7 @@ async def _serve(
         text = f"waiting for the scheduler at {address or file}"
         try:
             worker = Worker(
-                _address_in(file) if file else address, nthreads=slots, memory_limit=0, name=name, host=host,
+                address_in(file) if file else address, nthreads=slots, memory_limit=0, name=name, host=host,
                 resources={"memory_mb": float(memory_mb)}, dashboard=False,
             )  # fmt: skip
             async with worker:
@@ -68,12 +68,6 @@ async def _serve(
                 said = text
                 say(text)
             await _first(asyncio.sleep(AGAIN_S), over.wait())
-
-
-def _address_in(file: str) -> str:
-    import json
-
-    return str(json.loads(Path(file).read_text("utf-8"))["address"])
 
 
 async def _first(*waiting: object) -> None:
