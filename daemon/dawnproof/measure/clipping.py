@@ -52,6 +52,8 @@ class End:
     def see(self, band: Band) -> None:
         for first in range(0, band.rows, _STRIP_ROWS):
             strip = band.pixels[first : first + _STRIP_ROWS]
+            if not self._reached(strip):
+                continue
             found = self._extremes_of(strip)
             further = found > self.extremes if self.high else found < self.extremes
             for channel in np.flatnonzero(further):
@@ -63,11 +65,16 @@ class End:
             if (found == self.extremes).any():
                 self._mark(band.first_row + first, strip, band.grey[first : first + _STRIP_ROWS])
 
+    def _reached(self, strip: Pixels) -> bool:
+        """Whether any value is as far out as the least of the channels' extremes: quickly told, and seldom so."""
+        return bool(strip.max() >= self.extremes.min() if self.high else strip.min() <= self.extremes.max())
+
     def _extremes_of(self, strip: Pixels) -> npt.NDArray[np.int64]:
         """Highest or lowest value of each channel."""
-        kind = cv2.REDUCE_MAX if self.high else cv2.REDUCE_MIN
-        by_column = np.asarray(cv2.reduce(strip.reshape(len(strip), -1), 0, kind)).reshape(-1, strip.shape[2])
-        return np.asarray(by_column.max(axis=0) if self.high else by_column.min(axis=0), np.int64)
+        line = strip.reshape(len(strip), -1)
+        by_column = line.max(axis=0) if self.high else line.min(axis=0)
+        channels = [by_column[channel :: strip.shape[2]] for channel in range(strip.shape[2])]
+        return np.array([values.max() if self.high else values.min() for values in channels], np.int64)
 
     def _mark(self, first_row: int, pixels: Pixels, grey: Pixels) -> None:
         marks = _marks(pixels, self.extremes)

@@ -18,6 +18,7 @@ from scipy import fft
 
 from .whiten import Field, between_columns
 
+Indices = npt.NDArray[np.int64]
 Products = npt.NDArray[np.float32]  # (lags, columns): column x times column x - lag, summed over rows
 Evidence = npt.NDArray[np.float32]  # (blends, lags, columns): for a stitch whose right view begins at that column
 FINE_UP_TO_PX = 16  # half-pixel lags up to here
@@ -48,15 +49,25 @@ def lag_products(field: Field, search: Search) -> Products:
     What is left of the field's own correlation is taken off in proportion to the energy of the two columns, so that a
     column that is merely louder than others is no evidence.
     """
-    whole, half = field.T @ field, field.T @ between_columns(field)
-    energy = np.diagonal(whole)
-    products = np.zeros((len(search.lags_px), field.shape[1]), np.float32)
-    for row, lag in zip(products, search.lags_px, strict=True):
-        far = int(lag)
-        found = np.diagonal(whole if lag == far else half, far)
-        both = 0.5 * (energy[far:] + energy[: len(energy) - far])
-        row[far:] = found - both * (found.sum() / max(float(both.sum()), 1e-12))
-    return products
+    every = np.stack((field.T @ field, field.T @ between_columns(field)))
+    energy = np.diagonal(every[0])
+    partner, place, inside = _pairs(search.lags_px, field.shape[1])
+    found = every.ravel()[place] * inside
+    both = 0.5 * (energy + energy[partner]) * inside
+    usual = found.sum(axis=1) / np.maximum(both.sum(axis=1), 1e-12)
+    return np.asarray(found - both * usual[:, None], np.float32)
+
+
+@lru_cache(maxsize=8)
+def _pairs(lags_px: tuple[float, ...], columns: int) -> tuple[Indices, Indices, npt.NDArray[np.float32]]:
+    """For every lag and column: the partner to its left, the place of both in the products of all columns with each
+    other and with those between, and 1 where the partner is inside."""
+    column, lag = np.arange(columns), np.asarray(lags_px)[:, None]
+    partner = column - lag.astype(np.int64)
+    inside = (partner >= 0).astype(np.float32)
+    partner = np.maximum(partner, 0)
+    between = (lag % 1 != 0).astype(np.int64)
+    return partner, (between * columns + partner) * columns + column, inside
 
 
 def repeat(lag_px: float, blend_px: float, columns: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:

@@ -15,6 +15,8 @@ import cv2
 import numpy as np
 import numpy.typing as npt
 
+from .medians import medians
+
 Floats = npt.NDArray[np.float64]
 
 _LENGTH = 256  # of the transforms along a tile
@@ -93,8 +95,8 @@ def _series(tile: npt.NDArray[np.float32]) -> tuple[Floats, Floats]:
     bend = np.asarray(cv2.filter2D(tile.astype(np.float64), -1, _FINEST))[:, 2:-2]
     size = np.abs(bend)
     activity = np.asarray(cv2.blur(size, (9, 9)))
-    quiet = (activity <= np.quantile(activity, _QUIET_SHARE)).astype(np.float64)
-    level = float(np.median(size[quiet > 0])) + _SILENT
+    quiet = (activity <= np.sort(activity, axis=None)[round(_QUIET_SHARE * (activity.size - 1))]).astype(np.float64)
+    level = float(medians(size[quiet > 0], axis=0)) + _SILENT
     sign = bend / (size + level)
     strength = _column_means(np.log(size + 0.1 * level), quiet)
     return strength, _column_means(sign[:, 1:] * sign[:, :-1], quiet[:, 1:])

@@ -181,8 +181,9 @@ def _windows(width_px: int) -> tuple[npt.NDArray[np.int64], int]:
 
 def _sums(rows: npt.NDArray[np.float32]) -> _Pairs:
     """From (rows, windows, pixels)."""
-    along = (rows[:-1, :, 2:] - rows[:-1, :, :-2] + rows[1:, :, 2:] - rows[1:, :, :-2]) * np.float32(0.25)
-    change = (rows[1:] - rows[:-1])[:, :, 1:-1]
+    slope = (rows[:, :, 2:] - rows[:, :, :-2]) * np.float32(0.25)
+    along = slope[1:] + slope[:-1]
+    change = rows[1:, :, 1:-1] - rows[:-1, :, 1:-1]
     return _Pairs(
         gradient=np.einsum("ijk,ijk->ij", along, along),
         product=np.einsum("ijk,ijk->ij", along, change),
