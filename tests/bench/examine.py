@@ -26,7 +26,8 @@ sys.path[:0] = [str(Path(__file__).parents[2] / "daemon")]
 
 from dawnproof.model import Bed  # noqa: E402 - run from anywhere
 from dawnproof.storage.tiff_write import MasterTags, write_master  # noqa: E402
-from dawnproof.workers.measuring import Ask, measure_scan  # noqa: E402
+from dawnproof.workers.asks import Ask  # noqa: E402
+from dawnproof.workers.measuring import measure_scan  # noqa: E402
 
 PPI = 600.0
 

@@ -35,7 +35,8 @@ from dawnproof.model import Finding, Level  # noqa: E402
 from dawnproof.naming import outer_sides  # noqa: E402
 from dawnproof.policy import Context, judge_scan  # noqa: E402
 from dawnproof.rulebook import RuleBook, load_book  # noqa: E402
-from dawnproof.workers.measuring import Ask, measure_scan  # noqa: E402
+from dawnproof.workers.asks import Ask  # noqa: E402
+from dawnproof.workers.measuring import measure_scan  # noqa: E402
 
 PROFILE = HERE.parents[1] / "data" / "icc" / "sRGB-v4.icc"
 SUFFIXES = {".png", ".jpg", ".jpeg", ".tif", ".tiff"}

@@ -39,7 +39,8 @@ from bench.cluster import Bench, halves  # noqa: E402
 from bench.examine import make  # noqa: E402
 from faults import evening  # noqa: E402
 
-from dawnproof.workers.measuring import Ask, measure_scan  # noqa: E402
+from dawnproof.workers.asks import Ask  # noqa: E402
+from dawnproof.workers.measuring import measure_scan  # noqa: E402
 
 DAY_GB = 40.0  # of a bed
 SCAN_GB = 0.5

@@ -14,7 +14,8 @@ import tifffile
 
 from dawnproof.errors import ScanError
 from dawnproof.model import Bed, Measured
-from dawnproof.workers.measuring import Ask, measure_scan
+from dawnproof.workers.asks import Ask
+from dawnproof.workers.measuring import measure_scan
 from dawnproof.workers.pool import Pool
 
 KINDS: tuple[dict[str, Any], ...] = (

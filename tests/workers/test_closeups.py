@@ -17,8 +17,9 @@ from dawnproof.assemble.proof import to_srgb
 from dawnproof.model import Bed, Box, Finding, Level, Measured, Where
 from dawnproof.rehearsal.profile import scanner_profile
 from dawnproof.storage.tiff import open_scan
+from dawnproof.workers.asks import Ask
 from dawnproof.workers.closeups import Proofs
-from dawnproof.workers.measuring import Ask, measure_scan
+from dawnproof.workers.measuring import measure_scan
 
 BED = Bed("bed-a", 600.0, 450.0)
 PPI = 400

@@ -10,7 +10,8 @@ import pytest
 import tifffile
 
 from dawnproof.model import Bed
-from dawnproof.workers.measuring import Ask, measure_scan
+from dawnproof.workers.asks import Ask
+from dawnproof.workers.measuring import measure_scan
 
 BED = Bed("bed-a", 600.0, 450.0, (300.0,), 5.0, 0.5)
 SMALL_BED = Bed("bed-a", 20.0, 20.0, (10.0,), 1.0, 0.5)

@@ -33,6 +33,7 @@ def examine(
     from ..model import Outcome
     from ..report.documents import examine_document, scan_document, to_json
     from ..rulebook import load_book
+    from ..workers.asks import measure
     from ..workers.pool import Pool
 
     _all_there(files)
@@ -43,7 +44,7 @@ def examine(
     entries: list[dict[str, Any]] = []
     rework = cautious = False
     try:
-        futures = [pool.submit("measuring", path.name, _measure(), _ask(path, rules, bed)) for path in files]
+        futures = [pool.submit("measuring", path.name, measure, _ask(path, rules, bed)) for path in files]
         for path, future in zip(files, futures, strict=True):
             measured, error = _wait(pool, future, path, as_json)
             if measured is None:
@@ -141,16 +142,10 @@ def _all_there(files: list[Path]) -> None:
             raise UsageError(f"{shown(str(path))} is a folder; name the scans in it")
 
 
-def _measure() -> Any:
-    from ..workers.measuring import measure_scan
-
-    return measure_scan
-
-
 def _ask(path: Path, rules: RuleBook, bed: str | None) -> Any:
     from ..model import PartName
     from ..naming import compile_rule, outer_sides, read_name
-    from ..workers.measuring import Ask
+    from ..workers.asks import Ask
 
     name = read_name(path.name, compile_rule(rules.naming.pattern, rules.name))
     if isinstance(name, PartName):

@@ -30,7 +30,8 @@ from ..naming import compile_rule, job_key, outer_sides, read_name
 from ..policy import outcome_of
 from ..storage.moves import free_name
 from ..storage.studio import Studio
-from ..workers.measuring import Ask, measure_scan
+from ..workers.asks import Ask
+from ..workers.measuring import measure_scan
 from .outcome import Case, job_findings, judged, listed_of
 
 DONE = {"accept": "accepted", "refuse": "refused", "release": "released"}

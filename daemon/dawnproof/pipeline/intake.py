@@ -31,7 +31,7 @@ from ..policy import make_finding
 from ..rulebook import RuleBook
 from ..storage.moves import free_name, make_folder
 from ..storage.studio import Studio
-from ..workers.measuring import Ask
+from ..workers.asks import Ask
 from .references import is_reference, reference_findings
 from .roots import Roots
 from .thumbs import thumb_mm, thumb_of

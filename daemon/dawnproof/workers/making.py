@@ -26,10 +26,11 @@ from ..report.documents import print_sizes_document
 from ..rulebook import RuleBook
 from ..storage.tiff import Scan, open_scan
 from ..storage.tiff_write import MasterTags, Packing, write_master
+from .asks import NEEDS_MB, Ask
 from .closeups import Proofs
 from .join_record import join_findings, moved_to_master, plan_document, refusal_document, shown_doubling, unused_seam
 from .join_source import PartSource, half_strip_px, stitches_px
-from .measuring import NEEDS_MB, Ask, frame_of
+from .measuring import frame_of
 from .pool import report_share
 
 OVERVIEW = Role.OVERVIEW.value

@@ -4,11 +4,9 @@ from __future__ import annotations
 
 import hashlib
 import time
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import Any
 
 import cv2
 
@@ -16,55 +14,21 @@ from ..assemble.crop import crop_box
 from ..errors import NotAScan
 from ..measure.band import Band
 from ..measure.one_pass import Thumbnail, look
-from ..model import MM_PER_INCH, Bed, Frame, Measured, Role, Sides
+from ..model import MM_PER_INCH, Bed, Frame, Measured
 from ..storage.tiff import MeasurePass, measure_pass
 from ..storage.tiff_page import Facts
+from .asks import Ask
+from .memory import settle_memory
 from .pool import report_share
 
 MOST_PPI = 2400  # no bed resolves more; with the bed's size it bounds what a file may declare
 LEAST_PIXELS = 400_000_000
-NEEDS_MB = 800  # resident memory of a child that measures: libraries, a few bands, what the checks keep
-
-
-@dataclass(frozen=True, slots=True)
-class Ask:
-    """What the child must know beside the file."""
-
-    path: str
-    bed: Bed
-    outer: Sides = field(default_factory=Sides)
-    role: Role = Role.WORK
-    stated_width_mm: float | None = None
-    stated_height_mm: float | None = None
-    relief: bool = False
-    border_mm: float = 3.0
-
-    # what an engine on other computers asks
-
-    def reads(self) -> tuple[str, ...]:
-        """The files it is about."""
-        return (self.path,)
-
-    def writes(self) -> tuple[str, ...]:
-        """The folders it writes into."""
-        return ()
-
-    def placed(self, reads: Sequence[str], writes: Sequence[str]) -> Ask:
-        """The same with its files and folders at other paths, in the same order."""
-        return replace(self, path=reads[0])
-
-    def needs_mb(self) -> int:
-        """Resident memory it will need, MB."""
-        return NEEDS_MB
-
-    def digests(self, result: Any) -> Mapping[str, str]:
-        """SHA-256 of written files, by path below their folder, as far as it was taken while writing."""
-        return {}
 
 
 def measure_scan(ask: Ask) -> Measured:
     """Measure one scan; every error is a ScanError that says what, where and how to mend it."""
     begun = time.perf_counter()
+    settle_memory()
     run = measure_pass(Path(ask.path), max_pixels=most_pixels(ask.bed))
     frame = frame_of(run.facts, ask)
     with ThreadPoolExecutor(2) as threads:
