@@ -23,6 +23,7 @@ from dawnproof.service.engine import limited_run
 from dawnproof.storage.studio import Studio
 
 DAEMON = Path(__file__).parents[2] / "daemon"
+TESTS = Path(__file__).parents[1]  # for tasks of the tests' own
 SILENCE_S = 3.0
 
 
@@ -37,7 +38,7 @@ class Started:
 
     def __init__(self, log: Path, words: Sequence[str], before: Sequence[str] = (), package: Path = DAEMON) -> None:
         self.log = log
-        environment = os.environ | {"PYTHONPATH": str(package), "OPENBLAS_NUM_THREADS": "1"}
+        environment = os.environ | {"PYTHONPATH": f"{package}:{TESTS}", "OPENBLAS_NUM_THREADS": "1"}
         with log.open("ab") as out:
             self.process = subprocess.Popen(
                 [*before, sys.executable, *words], stdout=out, stderr=out, env=environment, start_new_session=True

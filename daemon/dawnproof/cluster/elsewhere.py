@@ -13,7 +13,9 @@ from pathlib import Path
 from urllib.parse import quote
 
 from .. import __version__
-from .errand import Answer, Done, Errand, Failed, Piece, Room, Unfit
+from ..errors import WorkerDied
+from .allowance import offered
+from .errand import Answer, Done, Errand, Failed, Outgrown, Piece, Room, Unfit
 from .proof import no_such_room, seen_differently
 
 PROGRESS = "dawnproof-progress"
@@ -45,6 +47,7 @@ def _answer(errand: Errand, name: str, address: str) -> Answer:
     except OSError as error:
         why = f"it cannot write in {error.filename} ({error.strerror}): give its user the right"
         return Unfit(name, address, why)
+    begun_s = time.monotonic()
     question = errand.question.placed([s.path for s in errand.samples], [str(d) for d in desks])
     try:
         result = errand.run(_slots(), errand.what, errand.subject, errand.function, question, _teller(errand.number))
@@ -53,6 +56,8 @@ def _answer(errand: Errand, name: str, address: str) -> Answer:
     except Exception as error:  # whatever the task raised is its answer, and is raised again where it was asked
         for desk in desks:
             shutil.rmtree(desk, ignore_errors=True)
+        if isinstance(error, WorkerDied) and not offered.was_kept_since(begun_s):
+            return Outgrown(name, address, offered.most_mb)
         return Failed(address, error)
 
 

@@ -19,7 +19,7 @@ from .. import __version__
 from ..errors import MoveError
 from ..model import Progress
 from .bringing import bring_in, lend, take_back
-from .errand import Answer, Done, Errand, Failed, News, Unfit
+from .errand import Answer, Done, Errand, Failed, News, Outgrown, Unfit
 from .helpers import Helpers
 from .link import Line, LineState
 from .proof import placed, sample_of, seen_differently, seen_from
@@ -208,6 +208,11 @@ class ClusterPool:
             self._helpers.dismiss(answer.address, answer.name, answer.reason)
             self._recall(task)
             self._back(task)
+        elif isinstance(answer, Outgrown):
+            self._helpers.say_line(
+                f"{task.subject} outgrew the {answer.offered_mb} MB of {answer.name}; it is done elsewhere"
+            )
+            self._again(task, answer.address)
         else:
             self._helpers.say_line(f"{task.subject}: {type(answer).__name__} at the cluster; it is done again")
             self._again(task, task.address)

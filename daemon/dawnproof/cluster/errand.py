@@ -105,7 +105,16 @@ class Unfit:
     path: str = ""
 
 
-Answer = Done | Failed | Unfit
+@dataclass(frozen=True, slots=True)
+class Outgrown:
+    """The task needed more memory than this computer offers, beside the others it had."""
+
+    name: str
+    address: str
+    offered_mb: int
+
+
+Answer = Done | Failed | Unfit | Outgrown
 
 
 @dataclass(frozen=True, slots=True)

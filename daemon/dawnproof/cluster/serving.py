@@ -11,6 +11,7 @@ from collections.abc import Callable
 
 from ..errors import EnvironmentFault
 from .address import address_in
+from .allowance import offered
 
 AGAIN_S = 3.0
 MEMORY_SHARE = 0.75  # of this machine's memory, offered where nothing else is said
@@ -37,6 +38,7 @@ def serve(
     os.environ.update(ENVIRONMENT)
     dask.config.set({"distributed.worker.profile.enabled": False})
     logging.getLogger("distributed").setLevel(logging.WARNING)
+    offered.begin(memory_mb)
     asyncio.run(_serve(address, file, slots, memory_mb, name or socket.gethostname(), host, say))
 
 
