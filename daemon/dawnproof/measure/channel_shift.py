@@ -9,6 +9,7 @@ import numpy.typing as npt
 import scipy.fft
 
 from .band import Pixels
+from .medians import medians
 
 TILE_PX = 64
 LOWEST, HIGHEST = 0.035, 0.36  # cycles per px: below lies the tone of the pigments, above mostly noise
@@ -68,19 +69,27 @@ def _shifts(reference: Spectra, moved: Spectra) -> tuple[npt.NDArray[np.float64]
     """(tiles, 2) shifts down and right, and which of them count."""
     cross = np.conj(reference) * moved
     size = np.abs(cross)
-    noise = np.median(size[:, OUTER], axis=1)[:, None, None] + 1e-12
-    weight = np.where(BAND, size / (size + 4.0 * noise), 0.0)
-    phase = cross / (size + 1e-12)
-    whole = _whole_shift(phase * weight)
+    noise = medians(size[:, OUTER], axis=1)[:, None] + np.float32(1e-12)
+    size = size[:, BAND]
+    weight = size / (size + 4.0 * noise)
+    phase = cross[:, BAND] / (size + np.float32(1e-12))
+    within = np.zeros_like(cross)
+    within[:, BAND] = phase * weight
+    whole = _whole_shift(within)
     shift = whole.astype(np.float64)
     for _ in range(2):
-        turned = phase * np.exp(2j * np.pi * (DOWN * shift[:, :1, None] + RIGHT * shift[:, 1:, None]))
-        shift += _slope(np.angle(turned), weight)
-    turned = phase * np.exp(2j * np.pi * (DOWN * shift[:, :1, None] + RIGHT * shift[:, 1:, None]))
-    alike = (turned.real * weight).sum(axis=(1, 2)) / np.maximum(weight.sum(axis=(1, 2)), 1e-9)
+        shift += _slope(np.angle(phase * _turn(shift)), weight)
+    alike = ((phase * _turn(shift)).real * weight).sum(axis=1) / np.maximum(weight.sum(axis=1), 1e-9)
     good = (alike > LEAST_ALIKE) & (np.abs(shift - whole).max(axis=1) < 1.0)
     good &= (_contrast(reference) > LEAST_CONTRAST) & (_contrast(moved) > LEAST_CONTRAST)
     return shift, good
+
+
+def _turn(shift: npt.NDArray[np.float64]) -> Spectra:
+    """What takes a shift out of the phase, (tiles, frequencies of the band)."""
+    down = np.exp(2j * np.pi * np.fft.fftfreq(TILE_PX) * shift[:, :1]).astype(np.complex64)
+    right = np.exp(2j * np.pi * np.fft.rfftfreq(TILE_PX) * shift[:, 1:]).astype(np.complex64)
+    return np.asarray((down[:, :, None] * right[:, None, :])[:, BAND])
 
 
 def _whole_shift(phase: npt.NDArray[np.complexfloating]) -> npt.NDArray[np.int64]:
@@ -95,15 +104,12 @@ def _whole_shift(phase: npt.NDArray[np.complexfloating]) -> npt.NDArray[np.int64
 
 def _slope(angle: npt.NDArray[np.floating], weight: npt.NDArray[np.floating]) -> npt.NDArray[np.float64]:
     """Least-squares plane through the phase: what is left of the shift, (tiles, 2)."""
-    yy = (weight * DOWN * DOWN).sum(axis=(1, 2))
-    xx = (weight * RIGHT * RIGHT).sum(axis=(1, 2))
-    xy = (weight * DOWN * RIGHT).sum(axis=(1, 2))
-    y = (weight * DOWN * angle).sum(axis=(1, 2))
-    x = (weight * RIGHT * angle).sum(axis=(1, 2))
+    down, right = DOWN[BAND], RIGHT[BAND]
+    yy, xx, xy = weight @ (down * down), weight @ (right * right), weight @ (down * right)
+    y, x = (weight * angle) @ down, (weight * angle) @ right
     determinant = np.maximum(yy * xx - xy * xy, 1e-12)
-    down = (y * xx - x * xy) / determinant
-    right = (x * yy - y * xy) / determinant
-    return np.asarray(-np.stack([down, right], axis=1) / (2 * np.pi), np.float64)
+    turned = np.stack([y * xx - x * xy, x * yy - y * xy], axis=1) / determinant[:, None]
+    return np.asarray(-turned / (2 * np.pi), np.float64)
 
 
 def _contrast(spectra: Spectra) -> npt.NDArray[np.float64]:

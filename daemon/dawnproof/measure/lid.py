@@ -176,12 +176,12 @@ def _columns(picture: Picture, surface: Factors, reach: Mask) -> Picture:
 def _distance(picture: Picture, surface: Factors, columns: Picture | None = None) -> Picture:
     """Each pixel's distance from the surface, largest over the channels."""
     distance = np.zeros(picture.shape[:2], np.float32)
-    for channel in range(picture.shape[2]):
+    for channel, plane in enumerate(cv2.split(picture)):
         layer = _layer(surface, channel, picture.shape)
         if columns is not None:
             layer += columns[None, :, channel]
-        apart = cv2.absdiff(np.ascontiguousarray(picture[:, :, channel]), layer)
-        np.maximum(distance, np.asarray(apart, np.float32), out=distance)
+        cv2.absdiff(plane, layer, layer)
+        cv2.max(distance, layer, distance)
     return distance
 
 
@@ -209,4 +209,4 @@ def _connected(lid: npt.NDArray[np.bool_], seeds: Mask) -> Mask:
     rim = np.unique(labels[(seeds > 0) & lid])
     chosen = np.zeros(int(labels.max()) + 1, np.uint8)
     chosen[rim[rim > 0]] = 1
-    return np.asarray(chosen[labels])
+    return np.asarray(chosen[np.asarray(labels, np.int32)])
