@@ -92,23 +92,25 @@ def _series(tile: npt.NDArray[np.float32]) -> tuple[Floats, Floats]:
 
     Only the quieter part of the tile counts, where sensor noise rules: what is painted has periods of its own.
     """
-    bend = np.asarray(cv2.filter2D(tile.astype(np.float64), -1, _FINEST))[:, 2:-2]
+    bend = np.asarray(cv2.filter2D(tile, -1, _FINEST), np.float32)[:, 2:-2]
     size = np.abs(bend)
     activity = np.asarray(cv2.blur(size, (9, 9)))
-    quiet = (activity <= np.sort(activity, axis=None)[round(_QUIET_SHARE * (activity.size - 1))]).astype(np.float64)
+    quiet = (activity <= np.sort(activity, axis=None)[round(_QUIET_SHARE * (activity.size - 1))]).astype(np.float32)
     level = float(medians(size[quiet > 0], axis=0)) + _SILENT
-    sign = bend / (size + level)
-    strength = _column_means(np.log(size + 0.1 * level), quiet)
+    sign = np.asarray(bend / (size + level), np.float32)
+    strength = _column_means(np.log(size + np.float32(0.1 * level)), quiet)
     return strength, _column_means(sign[:, 1:] * sign[:, :-1], quiet[:, 1:])
 
 
-def _column_means(values: Floats, weight: Floats) -> Floats:
+def _column_means(values: npt.NDArray[np.float32], weight: npt.NDArray[np.float32]) -> Floats:
     """Weighted means of columns; columns with hardly any weight get the mean of all."""
-    count = weight.sum(axis=0)
-    means = (values * weight).sum(axis=0) / np.maximum(count, 1)
+    count = weight.sum(axis=0, dtype=np.float64)
+    sums = np.einsum("yx,yx->x", values, weight, dtype=np.float64)
     enough = count >= 4
-    means[~enough] = np.average(means[enough], weights=count[enough]) if enough.any() else 0.0
-    return np.asarray(means)
+    total = float(count[enough].sum())
+    means = np.full(len(count), float(sums[enough].sum()) / total if total else 0.0)
+    means[enough] = sums[enough] / count[enough]
+    return means
 
 
 def _strongest(trace: Floats) -> Period:

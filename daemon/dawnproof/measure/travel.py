@@ -61,7 +61,7 @@ class Travel:
 
     def __init__(self, frame: Frame) -> None:
         self._frame = frame
-        self._columns, self._window = _windows(frame.width_px)
+        self._starts, self._window = _windows(frame.width_px)
         self._last: Pixels | None = None  # the last rows of the band before
         self._seen: dict[int, int] = {}  # hash of a row's windows → row
         self._jumps: list[Jump] = []
@@ -72,14 +72,13 @@ class Travel:
     def see(self, band: Band) -> None:
         if self._too_small():
             return
-        self._count_repeats(band.grey[:, self._columns.ravel()], band.first_row)
-        grey = band.grey if self._last is None else np.concatenate([self._last, band.grey])
-        first_row = band.first_row - (0 if self._last is None else len(self._last))
-        self._last = grey[-CARRIED_ROWS:].copy()
-        if len(grey) > CARRIED_ROWS:
-            pixels = grey[:, self._columns.ravel()].astype(np.float32)
-            rows = pixels.reshape(len(pixels), len(self._columns), self._window)
-            self._look_for_jumps(grey, _sums(rows), first_row)
+        self._count_repeats(self._windows_of(band.grey, band.grey.dtype), band.first_row)
+        above = band.grey[:0] if self._last is None else self._last
+        rows = _Rows(above, band.grey)
+        self._last = rows[len(rows) - CARRIED_ROWS :].copy() if len(rows) > CARRIED_ROWS else rows[0:].copy()
+        if len(rows) > CARRIED_ROWS:
+            seen = [self._windows_of(part, np.dtype(np.float32)) for part in (above, band.grey)]
+            self._look_for_jumps(rows, _sums(np.concatenate(seen)), band.first_row - len(above))
 
     def readings(self, outline: Outline) -> Iterable[Reading]:
         if self._too_small():
@@ -93,21 +92,28 @@ class Travel:
     def _too_small(self) -> bool:
         return self._window < LEAST_WINDOW_PX or self._frame.height_px < LEAST_ROWS
 
-    def _count_repeats(self, pixels: Pixels, first_row: int) -> None:
-        windows = pixels.reshape(len(pixels), len(self._columns), self._window)
-        varies = windows.max(axis=2) > windows.min(axis=2)
+    def _windows_of(self, grey: Pixels, kind: np.dtype[Any]) -> Pixels:
+        """(rows, windows, pixels) of (rows, columns)."""
+        seen = np.empty((len(grey), len(self._starts), self._window), kind)
+        for k, start in enumerate(self._starts):
+            seen[:, k] = grey[:, start : start + self._window]
+        return seen
+
+    def _count_repeats(self, windows: Pixels, first_row: int) -> None:
+        brightest, darkest = windows.max(axis=2), windows.min(axis=2)
+        varies = brightest > darkest
         # a clipped lid with a few specks repeats itself honestly: only rows that vary nearly everywhere prove anything
         busy = varies.mean(axis=1) >= BUSY
         for k in np.flatnonzero(busy):
-            key = hash(pixels[k].tobytes())
+            key = hash(windows[k].tobytes())
             if key in self._seen:
                 self._repeated.append(first_row + int(k))
             self._seen[key] = first_row + int(k)
-        flat = pixels.max(axis=1) == pixels.min(axis=1)
+        flat = brightest.max(axis=1) == darkest.min(axis=1)
         lost = flat[1:-1] & busy[:-2] & busy[2:]
         self._lost += [first_row + 1 + int(k) for k in np.flatnonzero(lost)]
 
-    def _look_for_jumps(self, grey: Pixels, pairs: _Pairs, first_row: int) -> None:
+    def _look_for_jumps(self, grey: _Rows, pairs: _Pairs, first_row: int) -> None:
         telling = pairs.gradient > LEAST_GRADIENT * np.median(pairs.gradient) + 1e-9
         change = medians(pairs.change, axis=0)
         telling &= change < NOISE * medians(pairs.gradient, axis=0)
@@ -171,12 +177,28 @@ def _apart(jumps: list[Jump]) -> list[Jump]:
     ]
 
 
-def _windows(width_px: int) -> tuple[npt.NDArray[np.int64], int]:
-    """(windows, pixels) column numbers of the windows spread over the width, and the pixels of one."""
+class _Rows:
+    """The last rows of the band before and those of a band, as one; nothing is copied that is not asked for."""
+
+    def __init__(self, above: Pixels, below: Pixels) -> None:
+        self._above, self._below = above, below
+
+    def __len__(self) -> int:
+        return len(self._above) + len(self._below)
+
+    def __getitem__(self, rows: slice) -> Pixels:
+        first, past, _ = rows.indices(len(self))
+        cut = len(self._above)
+        if first >= cut:
+            return self._below[first - cut : past - cut]
+        return np.concatenate([self._above[first:past], self._below[: max(past - cut, 0)]])
+
+
+def _windows(width_px: int) -> tuple[list[int], int]:
+    """First columns of the windows spread over the width, and the pixels of one."""
     count = max(1, min(MOST_WINDOWS, width_px // (LEAST_WINDOW_PX * 2)))
     size = min(WINDOW_PX, width_px // count)
-    starts = np.linspace(0, width_px - size, count).astype(np.int64)
-    return starts[:, None] + np.arange(size), size
+    return [int(start) for start in np.linspace(0, width_px - size, count)], size
 
 
 def _sums(rows: npt.NDArray[np.float32]) -> _Pairs:
