@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, TypeVar
 
 import numpy as np
 import numpy.typing as npt
 
-Floats = npt.NDArray[np.floating[Any]]
+Real = TypeVar("Real", bound=np.floating[Any])
 
 
-def medians(values: Floats, axis: int) -> Floats:
+def medians(values: npt.NDArray[Real], axis: int) -> npt.NDArray[Real]:
     """`numpy.median` along one axis of numbers without NaN."""
     ordered = np.sort(values, axis=axis)
     count = values.shape[axis]
@@ -18,7 +18,7 @@ def medians(values: Floats, axis: int) -> Floats:
     return np.asarray(low if count % 2 else (low + high) / 2, values.dtype)
 
 
-def known_medians(rows: Floats) -> Floats:
+def known_medians(rows: npt.NDArray[Real]) -> npt.NDArray[Real]:
     """`numpy.nanmedian` of each row of (rows, values); NaN where a row has no number."""
     ordered = np.sort(rows, axis=1)  # NaNs last
     count = np.isfinite(rows).sum(axis=1)

@@ -99,8 +99,7 @@ def _agreement(fine: list[Field], zone: int, side: int) -> Agreement:
     """Correlation of the columns left of a zone with those right of it, by lag from -MOST_PX to MOST_PX."""
     told = []
     for field in fine:
-        sums = np.cumsum(np.pad(field, ((0, 0), (1, 0))), axis=1, dtype=np.float64)
-        means = np.asarray((sums[:, side:] - sums[:, :-side]) / side, np.float32)
+        means = np.asarray(cv2.blur(field, (side, 1), anchor=(0, 0)))[:, : field.shape[1] - side + 1]
         left, right = means[MOST_PX:-MOST_PX, : -(side + zone)], means[:, side + zone :]
         rows = len(left)
         power = np.sqrt((left**2).sum(axis=0) * (right**2).sum(axis=0) * rows / len(right)) + 1e-6

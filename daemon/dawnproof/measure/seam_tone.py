@@ -13,6 +13,7 @@ import numpy as np
 import numpy.typing as npt
 
 from .colour import delta_e_2000, to_lab
+from .medians import medians
 
 Tones = npt.NDArray[np.float32]  # (blocks, columns, channels), 0..1 in the file's encoding
 Floats = npt.NDArray[np.float64]
@@ -112,8 +113,8 @@ def _standing_out(logs: Tones, zone: int, first: int, last: int, column: int | N
 def _median(jumps: Floats) -> tuple[Floats, Floats]:
     """Over the blocks, of the channels' mean: the median of each column and its standard error."""
     grey = jumps.mean(axis=2)
-    middle = np.median(grey, axis=0)
-    spread = 1.4826 * np.median(np.abs(grey - middle), axis=0)
+    middle = medians(grey, axis=0)
+    spread = 1.4826 * medians(np.abs(grey - middle), axis=0)
     return middle, 1.2533 * spread / np.sqrt(max(len(grey) / BLOCKS_TOLD, 1.0))
 
 
