@@ -177,9 +177,11 @@ def test_a_scheduler_that_is_restarted_is_found_again(tmp_path: Path, studio: St
             watched.until_joining("SL-0410")
             scheduler.kill()
             watched.until_filed("SL-0410", within_s=60)
+            watched.until(lambda: "cannot be reached" in watched.alarms, "saying that the scheduler is away")
             house.scheduler()
             watched.until(lambda: watched.engine._helpers.places() == 1, "the helper is back", 60)
             watched.until_calm()
+            assert "cannot be reached" not in watched.alarms
             done_here = len(watched.here.done)
             entered += Counter([evening.scan(studio.inbox / "SL-0411_whole.tif", 14)])
             watched.until_filed("SL-0411")
