@@ -24,7 +24,8 @@ _SAME_PLACE_PX = 3.0
 _RANSAC_PX = 3.0
 _LEAST_INLIERS = 8
 _ELSEWHERE = ((37, 23), (-29, 41), (61, -17), (-43, -53))  # shifts at which only chance agrees
-_BEYOND_CHANCE, _LEAST_MARKS = 4.0, 0.001
+_BEYOND_CHANCE, _LEAST_MARKS, _MOST_MARKS = 4.0, 0.001, 0.3
+_NEAR_PX, _ALIKE, _PLAIN = 2.5, 0.75, 0.3
 
 
 @dataclass(frozen=True)
@@ -51,23 +52,43 @@ def bed_marks(first: Grey, second: Grey) -> npt.NDArray[np.bool_] | None:
     None when sizes differ, when no more agrees than at any other shift, or so much that it is the texture itself."""
     if first.shape != second.shape:
         return None
-    power_first, power_second = _near(first * first), _near(second * second)
 
     def same(down: int, across: int) -> npt.NDArray[np.bool_]:
-        moved, power = (np.roll(v, (down, across), (0, 1)) for v in (second, power_second))
-        root = np.sqrt(power_first * power)
-        return np.asarray((_near(first * moved) > 0.75 * root) & (root > 0.3))
+        likeness, size = _likeness_around(first, np.roll(second, (down, across), (0, 1)))
+        return np.asarray((likeness > _ALIKE) & (size > _PLAIN))
 
     here = same(0, 0)
     by_chance = float(np.mean([same(*shift).mean() for shift in _ELSEWHERE]))
     if here.mean() < _BEYOND_CHANCE * by_chance + _LEAST_MARKS:
         return None
-    marks = cv2.dilate(here.astype(np.uint8), np.ones((7, 7), np.uint8)) > 0
-    return marks if marks.mean() < 0.3 else None
+    return here if with_rims(here).mean() < _MOST_MARKS else None
+
+
+def with_rims(marks: npt.NDArray[np.bool_]) -> npt.NDArray[np.bool_]:
+    """Marks and what their blur reaches."""
+    return np.asarray(cv2.dilate(marks.astype(np.uint8), np.ones((7, 7), np.uint8)) > 0)
+
+
+def moved_along(first: Grey, second: Grey, matrix: Matrix, marks: npt.NDArray[np.bool_]) -> npt.NDArray[np.bool_]:
+    """Which of the marks on `first` are the work's own after all: where the work lies by `matrix` (pixels of the first
+    to the second's), the second shows them too, and there more alike than at the same place of the bed. A row of equal
+    things as far from one another as the parts looks like marks of the bed."""
+    rows, columns = first.shape
+    flags = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
+    with_work = _likeness_around(first, cv2.warpAffine(second, matrix, (columns, rows), flags=flags))[0]
+    if first.shape != second.shape:
+        return np.asarray(marks & (with_work > _ALIKE))
+    return np.asarray(marks & (with_work > _likeness_around(first, second)[0]))
+
+
+def _likeness_around(first: Grey, second: Grey) -> tuple[Grey, Grey]:
+    """Around each pixel: correlation of the two, and how plain they are (geometric mean of their powers)."""
+    size = np.sqrt(_near(first * first) * _near(second * second))
+    return np.asarray(_near(first * second) / np.maximum(size, 1e-9)), size
 
 
 def _near(values: Grey) -> Grey:
-    return np.asarray(cv2.GaussianBlur(values, (0, 0), 2.5))
+    return np.asarray(cv2.GaussianBlur(values, (0, 0), _NEAR_PX))
 
 
 @dataclass(frozen=True)

@@ -20,6 +20,7 @@ from .view import Grey, View, apply, at_level, shrink
 Floats = npt.NDArray[np.float64]
 _TEXTURED = 1.4  # times the noise: what a patch must show to be looked for
 _WELL_TEXTURED = 4.0  # one that must be found wherever the parts show the same
+_MUCH_HIDDEN, _COVERED = 0.3, 0.7  # share of a patch on marks of the bed: not missed where not found; covered by them
 
 
 def cut_out(view: View, x: int, y: int, width: int, height: int, level: int, as_it_is: bool = False) -> Grey:
@@ -88,10 +89,13 @@ def match_patches(
         contrast = float(plain.std())
         if contrast < max(_TEXTURED * noise, 1e-5):
             continue
+        blind = seen.blind(i, grid[i])
+        hidden = _hidden_share(blind, reach)
         tested += 1
-        shift = seen.shift_of(plain, i, grid[i])
+        shift = seen.shift_of(plain, i, grid[i], blind)
         place = grid[i] + centre
-        well = bool(whole[i]) and contrast > max(_WELL_TEXTURED * noise, 1e-4)
+        well = (contrast > max(_WELL_TEXTURED * noise, 1e-4) and hidden < _MUCH_HIDDEN) or hidden > _COVERED
+        well &= bool(whole[i])
         if shift is not None:
             plain_ones.append(well)
             ours.append(place)
@@ -127,6 +131,14 @@ def _local_maps(matrix: Matrix, bend: Bend | None, middles: Floats, level: int) 
     return bent
 
 
+def _hidden_share(blind: Blind | None, reach: int) -> float:
+    """How much of a patch the marks of the bed hide, on it or where it is expected."""
+    if blind is None:
+        return 0.0
+    rows, columns = blind.first.shape
+    return float((blind.first | blind.second[reach : reach + rows, reach : reach + columns]).mean())
+
+
 class _Seen:
     """The second view as it must look around each patch of the first."""
 
@@ -145,15 +157,15 @@ class _Seen:
         self.reach = reach
         self.wide = (size[0] + 2 * reach, size[1] + 2 * reach)
 
-    def shift_of(self, plain: Grey, patch: int, corner: Floats) -> PatchShift | None:
+    def shift_of(self, plain: Grey, patch: int, corner: Floats, blind: Blind | None) -> PatchShift | None:
         """What `plain`, whose top left corner is `corner`, is found shifted by."""
         x, y = int(corner[0]) - self.reach, int(corner[1]) - self.reach
         other = warped_out(self.view, self.maps(patch), x, y, *self.wide, self.level, self.fine)
         if not self.fine:
             return rough_shift(plain, other, self.reach)
-        return patch_shift(plain, other, self.reach, self._blind(patch, corner))
+        return patch_shift(plain, other, self.reach, blind)
 
-    def _blind(self, patch: int, corner: Floats) -> Blind | None:
+    def blind(self, patch: int, corner: Floats) -> Blind | None:
         """Where marks of the bed lie on the patch, and on what it is looked for in."""
         x, y = int(corner[0]), int(corner[1])
         ours = blind_at(self.first, x, y, *self.size, self.level)

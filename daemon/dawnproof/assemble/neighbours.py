@@ -13,9 +13,9 @@ from .area import share_and_width
 from .laying import relief_of
 from .layout import chained, outward
 from .parts import JoinPart, JoinSettings
-from .register import PairFit, bend_between, prove, refine
-from .search import Touch, overview_factor, touching
-from .view import View, at_level, compose, inverse
+from .register import PairFit, bend_between
+from .search import Touch, overview_factor, touching, touching_at
+from .view import View, compose, inverse
 
 _GRID = re.compile(r"r(\d+)c(\d+)", re.IGNORECASE)
 MM_PER_INCH = 25.4
@@ -91,8 +91,7 @@ def _complete(found: Neighbours, every: Sequence[tuple[int, int]], factor: int, 
         onto = compose(inverse(places[b]), places[a])
         if share_and_width(found.views[a], found.views[b], onto)[0] < least:
             continue
-        rough = prove(found.views[a], found.views[b], at_level(onto, factor), factor)
-        fit = refine(found.views[a], found.views[b], rough, factor) if rough else None
+        fit = touching_at(found.views[a], found.views[b], onto, factor)
         if fit is not None and fit.share >= least:
             found.pairs[a, b] = fit
             found.relief[a, b] = relief_of(found.views[a], found.views[b], fit).likeness

@@ -10,11 +10,21 @@ import numpy as np
 import numpy.typing as npt
 
 from .bed import hide_streaks
-from .coarse import Candidate, Features, bed_marks, correlation_candidates, feature_candidates, features, normalised
+from .coarse import (
+    Candidate,
+    Features,
+    bed_marks,
+    correlation_candidates,
+    feature_candidates,
+    features,
+    moved_along,
+    normalised,
+    with_rims,
+)
 from .parts import Matrix
 from .register import PairFit, prove, refine
 from .repeat import repeat_of
-from .view import Grey, View, apply, at_full
+from .view import Grey, View, apply, at_full, at_level, inverse
 
 OVERVIEW_SIDE = 1600
 _ANGLES = np.concatenate([np.arange(-5.0, 5.01, 0.5)])
@@ -47,11 +57,11 @@ def touching(first: View, second: View, factor: int, may_turn: bool = True, quic
     """Looks for the one place of `second` on `first`, upright first, then turned by quarters; `quick` only by what
     features show at once."""
     pictures = _Pictures(first, second, factor)
-    found = _proved(first, second, factor, _featured(pictures, second))
+    found = _proved(pictures, second, _featured(pictures, second))
     if not found and quick:
         return Touch(None, second, "unrelated")
     if not found:
-        found = _proved(first, second, factor, _correlated(pictures, second))
+        found = _proved(pictures, second, _correlated(pictures, second))
     if found:
         return _only_one(first, second, factor, found, pictures)
     if factor > 1:  # grain too fine for the overview may still tell the place
@@ -65,16 +75,24 @@ def touching(first: View, second: View, factor: int, may_turn: bool = True, quic
     return _lost(first, second, factor)
 
 
+def touching_at(first: View, second: View, onto: Matrix, factor: int) -> PairFit | None:
+    """The fit of two views where others say that the second lies (full pixels of the first to its own); None where they
+    do not show the same there."""
+    pictures = _Pictures(first, second, factor)
+    found = _proved(pictures, second, [Candidate(at_level(onto, factor), 0.0)])
+    return refine(first, second, found[0], factor) if found else None
+
+
 def _touching_turned(first: View, second: View, factor: int, pictures: _Pictures) -> Touch | None:
     """The second part turned by quarters. Its relief may be lit the other way round, so that the fine detail is
     shared upside down, or not at all and only the coarse drawing tells the place."""
     for turns in (2, 1, 3):
         turned = second.turned(turns)
-        found = _proved(first, turned, factor, _featured(pictures, turned))
+        found = _proved(pictures, turned, _featured(pictures, turned))
         if found:
             return _only_one(first, turned, factor, found, pictures)
     upside_down = second.turned(2).negated()
-    found = _proved(first, upside_down, factor, _correlated(pictures, upside_down))
+    found = _proved(pictures, upside_down, _correlated(pictures, upside_down))
     if found:
         return Touch(min(found, key=unexplained), second.turned(2))
     coarse = _COARSER * factor
@@ -82,7 +100,7 @@ def _touching_turned(first: View, second: View, factor: int, pictures: _Pictures
     for turns in (2, 1, 3):
         turned = second.turned(turns)
         candidates = [*_featured(coarse_pictures, turned), *_correlated(coarse_pictures, turned)]
-        found = _proved(first, turned, coarse, candidates)
+        found = _proved(coarse_pictures, turned, candidates)
         if found:
             return Touch(min(found, key=unexplained), turned, _COARSE_ONLY)
     return None
@@ -108,12 +126,27 @@ class _Pictures:
         self.first, self.second, self.factor = first, second, factor
         second.overview(factor)
         as_first = second if second.turns == first.turns else second.turned(first.turns - second.turns)
-        self.marks = bed_marks(self._plain(first), self._plain(as_first))
+        found = bed_marks(self._plain(first), self._plain(as_first))
+        self.marks = None if found is None else with_rims(found)
+        self._cores = found
         hide_streaks(first, second)
         first.hidden = second.hidden = None
         if self.marks is not None:
             first.hidden = factor, self.marks
             second.hidden = factor, np.rot90(self.marks, second.turns - first.turns)
+
+    def show_what_moved(self, second: View, onto: Matrix) -> None:
+        """Marks that move with the work where it lies as `onto` has it (between pixels of the pictures) are the work's
+        own and are compared like everything else."""
+        if self._cores is None:
+            return
+        ours, theirs = self._plain(self.first), self._plain(second)
+        cores = np.rot90(self._cores, second.turns - self.first.turns)
+        for view, one, other, way, marks in (
+            (self.first, ours, theirs, onto, self._cores),
+            (second, theirs, ours, inverse(onto), cores),
+        ):
+            view.hidden = self.factor, with_rims(marks & ~moved_along(one, other, way, marks))
 
     def _plain(self, view: View) -> Grey:
         """The work alone, normalised."""
@@ -171,12 +204,14 @@ def _correlated(pictures: _Pictures, second: View) -> Iterator[Candidate]:
     yield from list(correlation_candidates(*pictures.pair(second), _ANGLES))[:_TRIED]
 
 
-def _proved(first: View, second: View, factor: int, candidates: list[Candidate] | Iterator[Candidate]) -> list[PairFit]:
+def _proved(pictures: _Pictures, second: View, candidates: list[Candidate] | Iterator[Candidate]) -> list[PairFit]:
+    first, factor = pictures.first, pictures.factor
     fits: list[PairFit] = []
     for candidate in candidates:
         full = at_full(candidate.matrix, factor)
         if any(_same(first, full, fit) for fit in fits):
             continue
+        pictures.show_what_moved(second, candidate.matrix)
         fit = prove(first, second, candidate.matrix, factor)
         if fit is not None and not any(_same(first, fit.matrix, other) for other in fits):
             fits.append(fit)
@@ -200,7 +235,7 @@ def _only_one(first: View, second: View, factor: int, fits: list[PairFit], pictu
     others = list(correlation_candidates(*pictures.pair(second), np.array([angle])))
     fits = fits + [
         fit
-        for fit in _proved(first, second, factor, others[:_TRIED])
+        for fit in _proved(pictures, second, others[:_TRIED])
         if not any(_same(first, fit.matrix, known) for known in fits)
     ]
     best = min(fits, key=unexplained)
@@ -210,6 +245,7 @@ def _only_one(first: View, second: View, factor: int, fits: list[PairFit], pictu
     period, left = repeat_of(first, second, best.matrix, factor)
     if left < _SELF_ALIKE and _as_good(left, unexplained(best)):
         return Touch(None, second, "ambiguous", period)
+    pictures.show_what_moved(second, at_level(best.matrix, factor))
     fine = refine(first, second, best, factor)
     if fine is None:
         return Touch(None, second, "unrelated")
