@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from .seam_likelihood import Form, Hypotheses, Rows, even_rows, process_of, score
+from .seam_likelihood import Form, Hypotheses, Rows, process_of, score
 from .seam_strip import BLOCK_ROWS, Strip
 
 Blocks = npt.NDArray[np.float64]  # (blocks, shifts): log-likelihood ratios
@@ -40,7 +40,7 @@ def profile(strip: Strip, column: int, blend_px: float, most_px: float, rows: ra
     if not kept or half < 8:
         return ()
     thin = int(np.ceil(sum(map(len, kept.values())) * (len(shifts) + 2) * (2.0 * half) ** 2 / MOST_PRODUCTS))
-    even = [even_rows(grey.astype(np.float32))[::thin] for grey in kept.values()]
+    even = [strip.even(row)[::thin] for row in kept]
     process = process_of(even)
     hypotheses = Hypotheses.of(process, blend_px, np.concatenate([shifts, [NOTHING_PX]]), half)
     every = hypotheses.log_likelihood(np.concatenate(even), column - strip.first)
@@ -70,7 +70,7 @@ def ends(strip: Strip, column: int, blend_px: float, px: float, first: int, past
     near = {row: g for row, g in kept.items() if row + len(g) > first - reach and row < past + reach}
     if half < 8 or not near:
         return first, past
-    even = [even_rows(grey.astype(np.float32)) for grey in near.values()]
+    even = [strip.even(row) for row in near]
     process = process_of(even)
     forms = [process.form(half, blend_px, float(shift)) for shift in (*above, *below)]
     starts, speaks = [], []
@@ -102,9 +102,9 @@ def settle(
     strip: Strip, column: int, blend_px: float, px: float, rows: range, blends_px: tuple[float, ...] = BLENDS_PX
 ) -> tuple[int, float]:
     """The column and blend width near the given ones with which a displacement of about `px` is likeliest."""
-    kept = [grey for row, grey in strip.greys.items() if row in rows and row + BLOCK_ROWS <= rows.stop]
+    kept = [row for row in strip.greys if row in rows and row + BLOCK_ROWS <= rows.stop]
     kept = kept[:: max(len(kept) // SETTLE_CHUNKS, 1)]
-    even = [even_rows(grey.astype(np.float32))[::SETTLE_EVERY] for grey in kept]
+    even = [strip.even(row)[::SETTLE_EVERY] for row in kept]
     process = process_of(even)
     half = int(px + blend_px / 2 + 12)
     reach = int(min(8, column - strip.first - half, strip.past - column - half))

@@ -10,6 +10,7 @@ import numpy.typing as npt
 
 from .band import Band, Pixels
 from .doubling import Search, lag_products
+from .seam_likelihood import Rows, even_rows
 from .whiten import whitened
 
 BLOCK_ROWS = 64  # rows that give one piece of evidence
@@ -44,6 +45,7 @@ class Strip:
     tone_rows: list[int] = field(default_factory=list)
     _waiting: list[Pixels] = field(default_factory=list)
     _row: int = 0  # first row of what is waiting
+    _even: dict[int, Rows] = field(default_factory=dict)
 
     @property
     def columns(self) -> range:
@@ -65,6 +67,15 @@ class Strip:
             self._waiting = []
             if len(rows) >= BLOCK_ROWS:
                 self._work_off(rows[: len(rows) // BLOCK_ROWS * BLOCK_ROWS])
+
+    def even(self, row: int) -> Rows:
+        """The chunk from `row` as `even_rows`; a strip that keeps all is asked for the same ones again and again."""
+        rows = self._even.get(row)
+        if rows is None:
+            rows = even_rows(self.greys[row].astype(np.float32))
+            if self.keep_all:
+                self._even[row] = rows
+        return rows
 
     def _work_off(self, chunk: Pixels) -> None:
         row, self._row = self._row, self._row + len(chunk)
