@@ -1,30 +1,27 @@
 """What 1, 10 and 100 beds ask of a house, and what gives out first: python tests/bench/growth.py FOLDER
 
-First the constants are measured on this machine, in FOLDER (in memory, /dev/shm, where disks shall not count):
-seconds of computing for a GB decoded with all checks, cropped and written, joined, digested; milliseconds of computing,
-rows and bytes of the ledger for a job. Then a day is simulated for each number of beds: every bed gives its scans over
-a shift, jobs of one and of two parts come in turns, measuring goes before joining, cores are the places of as many
-computers as are asked for. Printed: what a day asks for in bytes, decode seconds, ledger rows and archive reads; how
-busy cores, store and the studio's own daemon are; how long a scan waits for its verdict (median, 95 of 100) and how
-long after the shift the last job is filed; the fewest computers with which 95 of 100 scans have their verdict within
-ten minutes; and how many beds each means carries.
+First the constants are measured on this machine, in FOLDER (in memory, /dev/shm, where disks shall not count), see
+`growth_constants.py`. Then a day is simulated for each number of beds: every bed gives its scans over a shift, jobs of
+one and of two parts come in turns, measuring goes before joining, cores are the places of as many computers as are
+asked for. Printed: what a day asks for in bytes, decode seconds, ledger rows and archive reads; how busy cores, store
+and the studio's own daemon are; how long a scan waits for its verdict (median, 95 of 100) and how long after the shift
+the last job is filed; the fewest computers with which 95 of 100 scans have their verdict within ten minutes; and how
+many beds each means carries.
 
-What cannot be measured here is given: --store and --disk in MB/s, --cores of a computer. A core is thought to do what
-one does here beside another. The store is counted, not simulated: where it is more than busy, nothing else helps.
+What this machine cannot show is given: --store and --disk in MB/s, --cores of a computer; --store-at FOLDER and
+--disk-at FOLDER measure the house's own instead. A core is thought to do what one does here beside another. The store
+is counted, not simulated: where it is more than busy, nothing else helps.
 """
 
 from __future__ import annotations
 
 import argparse
-import hashlib
 import heapq
 import os
 import shutil
 import statistics
 import sys
 import tempfile
-import time
-from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -34,34 +31,16 @@ import numpy as np
 # in place of this file's own folder: modules of the benches are named from tests/ on
 sys.path[:1] = [str(Path(__file__).parents[2] / "daemon"), str(Path(__file__).parents[1])]
 
-from bench import ledger as ledger_bench  # noqa: E402 - run from anywhere
-from bench.cluster import Bench, halves  # noqa: E402
-from bench.examine import make  # noqa: E402
-from faults import evening  # noqa: E402
-
-from dawnproof.workers.asks import Ask  # noqa: E402
-from dawnproof.workers.measuring import measure_scan  # noqa: E402
+from bench.growth_constants import Constants, measured_constants, speed_of  # noqa: E402 - run from anywhere
 
 DAY_GB = 40.0  # of a bed
 SCAN_GB = 0.5
 SHIFT_H = 8.0  # in which the beds are used
 NIGHT_H = 16.0  # until the next shift
-PASSES_STORE = 3.0  # reads of a scan over the store: measured, made, and its master read back by the daemon
+READ_BACK = 1.0  # a master from another computer is read whole by the daemon before it is taken up
+SECOND_PASSES = 3.0  # of scans and masters: read, written on the second disk, read back there
 FIXITY_SHARE = 0.02
 ROUND = 3  # jobs of a repeating order: two of one part, one of two
-
-
-@dataclass(frozen=True)
-class Constants:
-    """Measured: seconds of computing for a GB, and what a job costs daemon and ledger."""
-
-    measure_s: float
-    write_s: float
-    join_s: float
-    digest_s: float
-    job_ms: float
-    rows_a_job: float
-    ledger_kb_a_job: float
 
 
 @dataclass(frozen=True)
@@ -73,53 +52,6 @@ class Day:
     busy_cores: float
     busy_daemon: float
     busy_store: float
-
-
-def computed(act: Callable[[], Any]) -> tuple[float, Any]:
-    """Seconds of computing in this process, all threads together, the best of three."""
-    best, found = float("inf"), None
-    for _ in range(3):
-        begun = time.process_time()
-        found = act()
-        best = min(best, time.process_time() - begun)
-    return best, found
-
-
-class InThisProcess:
-    """An engine whose computing can be counted: it does everything at once, here."""
-
-    def submit(self, what: str, subject: str, function: Callable[..., Any], *given: Any, long: bool = False) -> Any:
-        return evening.Inline().submit(function, *given)
-
-    def watch(self) -> None:
-        """Nobody to watch."""
-
-
-def measured_constants(folder: Path, gigabytes: float, jobs: int) -> Constants:
-    scan = folder / "scan.tif"
-    bed = make(scan, gigabytes)
-    parts, bench, here = halves(scan), Bench(folder, bed), InThisProcess()
-    measure_s, one = computed(lambda: measure_scan(Ask(str(scan), bed)))
-    write_s, _ = computed(lambda: bench.make(here, (scan,), [one]))
-    both = bench.measure(here, *parts)
-    join_s, _ = computed(lambda: bench.make(here, parts, both))
-    digest_s, _ = computed(lambda: hashlib.sha256(scan.read_bytes()).hexdigest())
-    of_parts = sum(p.stat().st_size for p in parts) / 1e9
-    job_ms, rows, kilobytes = ledger_of(folder, jobs)
-    return Constants(measure_s / gigabytes, write_s / gigabytes, join_s / of_parts, digest_s / gigabytes, job_ms, rows,
-                     kilobytes)  # fmt: skip
-
-
-def ledger_of(folder: Path, jobs: int) -> tuple[float, float, float]:
-    """Milliseconds, rows and kB of a small job, by the ledger's bench."""
-    studio = evening.studio_at(folder / "prints")
-    pool, pattern = ledger_bench.prepared(studio)
-    ledger_bench.send(studio, pattern, range(jobs))
-    begun = time.process_time()
-    evening.run_until_idle(studio.root, pool)
-    used = time.process_time() - begun
-    rows, megabytes = ledger_bench.rows_of(studio)
-    return 1000 * used / jobs, rows / jobs, 1000 * megabytes / jobs
 
 
 class House:
@@ -169,7 +101,7 @@ class House:
 
     def _measured(self, now: float, came: float, place: int, parts: int) -> None:
         self._waits.append(now - came)
-        self._store_gb += SCAN_GB
+        self._store_gb += self._k.measure_gb * SCAN_GB
         if parts == 2 and place == ROUND - 1:
             return  # waits for its other part
         seconds = (self._k.join_s if parts == 2 else self._k.write_s) * SCAN_GB * parts
@@ -179,7 +111,8 @@ class House:
     def _made(self, now: float, parts: int) -> None:
         """The daemon files: its own computing, and elsewhere's master read back."""
         work = self._k.job_ms / 1000 + (self._k.digest_s * SCAN_GB * parts if self._cluster else 0.0)
-        self._store_gb += (PASSES_STORE if self._cluster else 2.0) * SCAN_GB * parts
+        moved_gb = self._k.join_gb if parts == 2 else self._k.write_gb
+        self._store_gb += (moved_gb + (READ_BACK if self._cluster else 0.0)) * SCAN_GB * parts
         begins = max(now, self._daemon_free_s)
         self._daemon_free_s = self._last_s = begins + work
         self._daemon_s += work
@@ -214,8 +147,11 @@ def show(constants: Constants, cores: int, store: float, disk: float) -> None:
     k = constants
     print(f"measured, seconds a GB: {k.measure_s:.1f} decoded and checked, {k.write_s:.1f} cropped and written, "
           f"{k.join_s:.1f} joined, {k.digest_s:.2f} digested")  # fmt: skip
+    print(f"measured, GB read and written for a GB: {k.measure_gb:.2f} checked, {k.write_gb:.2f} cropped and written, "
+          f"{k.join_gb:.2f} joined")  # fmt: skip
     print(f"measured, a job: {k.job_ms:.0f} ms of the daemon, {k.rows_a_job:.1f} rows, {k.ledger_kb_a_job:.0f} kB")
-    print(f"given: {cores} cores a computer, store {store:.0f} MB/s, second copy's disk {disk:.0f} MB/s")
+    print(f"given, or measured where asked for: {cores} cores a computer, store {store:.0f} MB/s, second copy's disk "
+          f"{disk:.0f} MB/s")  # fmt: skip
     for beds in (1, 10, 100):
         print()
         show_demand(k, beds, store, disk)
@@ -234,7 +170,7 @@ def show_demand(k: Constants, beds: int, store: float, disk: float) -> None:
     print(f"  decode {k.measure_s * gigabytes:.0f} s of a core = {k.measure_s * gigabytes / 3600:.1f} h; ledger "
           f"{k.rows_a_job * jobs:.0f} rows, {k.ledger_kb_a_job * jobs / 1000:.0f} MB a day")  # fmt: skip
     print(f"  archive read again {fixity_gb:.0f} GB a night after a year = {fixity_gb * 1000 / store / 3600:.1f} h of "
-          f"{NIGHT_H:.0f}; second copy {6 * gigabytes * 1000 / disk / 3600:.1f} h a day")  # fmt: skip
+          f"{NIGHT_H:.0f}; second copy {2 * SECOND_PASSES * gigabytes * 1000 / disk / 3600:.1f} h a day")  # fmt: skip
 
 
 def show_day(who: str, day: Day) -> None:
@@ -247,12 +183,14 @@ def limits(constants: Constants, cores: int, store: float, disk: float) -> str:
     """How many beds each means carries: the cores and the daemon within a shift, the store by a day, the archive's
     yearly reading by a night."""
     a_scan = constants.measure_s + (constants.write_s + constants.join_s) / 2
+    over_store = constants.measure_gb + (constants.write_gb + constants.join_gb) / 2
     shift_s, day_s = SHIFT_H * 3600, (SHIFT_H + NIGHT_H) * 3600
     jobs = DAY_GB / SCAN_GB * ROUND / (ROUND + 1)
     carried = {
         f"{cores} cores in a shift": cores * shift_s / (DAY_GB * a_scan),
-        "the store in a shift": store * shift_s / 1000 / (DAY_GB * (1 + PASSES_STORE)),
-        "a second copy in a day": disk * day_s / 1000 / (6 * DAY_GB),
+        "the store in a shift": store * shift_s / 1000 / (DAY_GB * over_store),
+        "the store, with helpers": store * shift_s / 1000 / (DAY_GB * (over_store + READ_BACK)),
+        "a second copy in a day": disk * day_s / 1000 / (2 * SECOND_PASSES * DAY_GB),
         "the daemon in a shift": shift_s / (jobs * constants.job_ms / 1000 + DAY_GB * constants.digest_s),
         "reading 2 % of a year's archive in a night": store * NIGHT_H * 3600 / 1000 / (FIXITY_SHARE * 2 * DAY_GB * 250),
     }
@@ -267,6 +205,8 @@ def main() -> None:
     parser.add_argument("--cores", type=int, default=2)
     parser.add_argument("--store", type=float, default=110.0)
     parser.add_argument("--disk", type=float, default=200.0)
+    parser.add_argument("--store-at", type=Path)
+    parser.add_argument("--disk-at", type=Path)
     args = parser.parse_args()
     os.environ["VIPS_BLOCK_UNTRUSTED"] = "1"
     folder = Path(tempfile.mkdtemp(prefix="growth-", dir=args.folder))
@@ -274,7 +214,9 @@ def main() -> None:
         constants = measured_constants(folder, args.gb, args.jobs)
     finally:
         shutil.rmtree(folder)
-    show(constants, args.cores, args.store, args.disk)
+    store, disk = (speed_of(at) if at else given
+                   for at, given in ((args.store_at, args.store), (args.disk_at, args.disk)))  # fmt: skip
+    show(constants, args.cores, store, disk)
 
 
 if __name__ == "__main__":
