@@ -14,7 +14,7 @@ from workers.child_tasks import die, keep, number_of_child, refuse, rest, spin, 
 
 from dawnproof.errors import NotAScan, WorkerDied
 from dawnproof.workers import pool as pool_module
-from dawnproof.workers.pool import Pool
+from dawnproof.workers.pool import Ahead, Pool
 
 MAKER = Callable[..., Pool]
 
@@ -77,6 +77,28 @@ def test_what_computes_too_long_is_ended_by_the_kernel(make: MAKER, monkeypatch:
     wait([future], timeout=60)
     with pytest.raises(WorkerDied):
         future.result(timeout=0)
+
+
+def test_a_child_begun_ahead_does_the_first_task_within_the_pools_limits() -> None:
+    ahead = Ahead("workers.child_tasks")
+    pool = Pool(1, 1500, 60.0, 50, ahead)
+    try:
+        number = result(pool, pool.submit("measuring", "a.tif", number_of_child))
+        assert number == int(ahead.shared[0]), "no other child was started"
+        with pytest.raises(WorkerDied, match="too much memory"):
+            result(pool, pool.submit("measuring", "large.tif", take, 2000))
+    finally:
+        pool.close(wait=False)
+
+
+def test_a_child_begun_ahead_can_be_ended_at_any_time() -> None:
+    for rest_s in (0.0, 0.5):
+        ahead = Ahead("workers.child_tasks")
+        time.sleep(rest_s)
+        (process,) = (ahead.executor._processes or {}).values()
+        ahead.end()
+        process.join(30)
+        assert not process.is_alive()
 
 
 def test_memory_has_a_limit(make: MAKER) -> None:

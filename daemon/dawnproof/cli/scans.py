@@ -29,18 +29,21 @@ def examine(
 
     Example: dawnproof examine SL-0412_L.tif SL-0412_R.tif --book works-on-paper
     """
-    from .. import __version__
-    from ..model import Outcome
-    from ..report.documents import examine_document, scan_document, to_json
-    from ..rulebook import load_book
-    from ..workers.asks import measure
-    from ..workers.pool import Pool
+    from ..workers.pool import Ahead, Pool
 
     _all_there(files)
-    rules = load_book(book)
-    rules = rules.for_kind(kind) if kind else rules
-    rules.bed(bed)
-    pool = Pool(rules.work.slots, rules.work.memory_mb, rules.work.wall_s, rules.work.renew_after)
+    ahead = Ahead("dawnproof.workers.measuring")  # its libraries take as long to load as the book
+    try:
+        from .. import __version__
+        from ..model import Outcome
+        from ..report.documents import examine_document, scan_document, to_json
+        from ..workers.asks import measure
+
+        rules = _rules(book, kind, bed)
+    except BaseException:
+        ahead.end()
+        raise
+    pool = Pool(rules.work.slots, rules.work.memory_mb, rules.work.wall_s, rules.work.renew_after, ahead)
     entries: list[dict[str, Any]] = []
     rework = cautious = False
     try:
@@ -65,6 +68,15 @@ def examine(
     elif cautious:
         _print_cautions()
     raise typer.Exit(1 if rework else 0)
+
+
+def _rules(book: str, kind: str | None, bed: str | None) -> RuleBook:
+    from ..rulebook import load_book
+
+    rules = load_book(book)
+    rules = rules.for_kind(kind) if kind else rules
+    rules.bed(bed)
+    return rules
 
 
 @app.command()

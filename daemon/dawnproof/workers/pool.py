@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ctypes
+import importlib
 import multiprocessing
 import os
 import resource
@@ -13,6 +14,7 @@ from collections import deque
 from collections.abc import Callable
 from concurrent.futures import Future, ProcessPoolExecutor, ThreadPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
+from contextlib import suppress
 from dataclasses import dataclass, field
 from functools import partial
 from pathlib import Path
@@ -24,6 +26,7 @@ from ..model import Progress
 PR_SET_PDEATHSIG = 1
 CPU_SHARE = 1.0  # of wall time times cores: what one task may compute, counted by the kernel
 RESIDENT_SHARE = 0.75  # of the address space a child may map: what may really be in memory
+_AHEAD_BYTES = 8 << 30  # for loading alone; the first task brings its own limit
 _shown: Any = None  # in a child: the shared share done of its slot
 
 
@@ -42,16 +45,16 @@ class Pool:
     """Children that run tasks. Short tasks (a scan on the bed waits for its verdict) go before long ones (joins),
     and long ones never take every slot when there is more than one."""
 
-    def __init__(self, slots: int, memory_mb: int, wall_s: float, renew_after: int) -> None:
-        os.environ["VIPS_BLOCK_UNTRUSTED"] = "1"  # children inherit it before they load libvips
-        # the checks run side by side already; threads of the matrix library on top of them only wait for each other
-        os.environ["OPENBLAS_NUM_THREADS"] = "1"
+    def __init__(self, slots: int, memory_mb: int, wall_s: float, renew_after: int, ahead: Ahead | None = None) -> None:
+        _set_for_children()
         count = slots or min(2, os.cpu_count() or 1)
         self._wall_s, self._cpu_s = wall_s, wall_s * CPU_SHARE * (os.cpu_count() or 1)
         self._short: deque[_Task] = deque()
         self._long: deque[_Task] = deque()
         self._lock = threading.RLock()
         self._slots = [_Slot(memory_mb, renew_after) for _ in range(count)]
+        if ahead is not None:
+            self._slots[0].take_over(ahead)
         # a child ends with the thread that started it, so one that lasts as long as the pool starts them all
         self._starter = ThreadPoolExecutor(1, "children")
         self._closed = False
@@ -173,6 +176,28 @@ class Pool:
             task.future.set_exception(error)
 
 
+class Ahead:
+    """A child that begins to load a module while its owner still finds out what to ask of it; given to a Pool, or
+    ended."""
+
+    def __init__(self, module: str) -> None:
+        _set_for_children()
+        context = multiprocessing.get_context("spawn")
+        self.shared = context.Array("d", 3, lock=False)
+        self.executor = ProcessPoolExecutor(1, context, initializer=_guard, initargs=(_AHEAD_BYTES, self.shared))
+        self.executor.submit(importlib.import_module, module)
+
+    def end(self) -> None:
+        _kill(self.shared)
+        self.executor.shutdown(wait=False, cancel_futures=True)
+
+
+def _set_for_children() -> None:
+    os.environ["VIPS_BLOCK_UNTRUSTED"] = "1"  # children inherit it before they load libvips
+    # the checks run side by side already; threads of the matrix library on top of them only wait for each other
+    os.environ["OPENBLAS_NUM_THREADS"] = "1"
+
+
 class _Slot:
     """One child at a time, replaced after a death and after a number of tasks."""
 
@@ -185,6 +210,9 @@ class _Slot:
         self._count = 0
         self.task: _Task | None = None
         self.resident_limit = int(self._memory_bytes * RESIDENT_SHARE)
+
+    def take_over(self, ahead: Ahead) -> None:
+        self._executor, self._shared = ahead.executor, ahead.shared
 
     @property
     def long(self) -> bool:
@@ -202,7 +230,7 @@ class _Slot:
             )
         self._shared[1] = 0.0
         self.task = task
-        return self._executor.submit(_limited, cpu_s, task.function, task.arguments)
+        return self._executor.submit(_limited, self._memory_bytes, cpu_s, task.function, task.arguments)
 
     def finish(self, broken: bool = False) -> None:
         self.task = None
@@ -226,12 +254,14 @@ class _Slot:
         return int(fields[1]) * resource.getpagesize()
 
     def kill(self) -> None:
-        self._shared[2] = 1.0  # read by a child that is only just being born
-        if self._shared[0]:
-            try:
-                os.kill(int(self._shared[0]), signal.SIGKILL)
-            except ProcessLookupError:
-                return
+        _kill(self._shared)
+
+
+def _kill(shared: Any) -> None:
+    shared[2] = 1.0  # read by a child that is only just being born
+    if shared[0]:
+        with suppress(ProcessLookupError):
+            os.kill(int(shared[0]), signal.SIGKILL)
 
 
 def report_share(done: float) -> None:
@@ -240,8 +270,9 @@ def report_share(done: float) -> None:
         _shown[1] = done
 
 
-def _limited(cpu_s: float, function: Callable[..., Any], arguments: tuple[Any, ...]) -> Any:
+def _limited(memory_bytes: int, cpu_s: float, function: Callable[..., Any], arguments: tuple[Any, ...]) -> Any:
     """In a child: one task, ended by the kernel when it computes for too long."""
+    _limit_memory(memory_bytes)
     used = resource.getrusage(resource.RUSAGE_SELF)
     hard = resource.getrlimit(resource.RLIMIT_CPU)[1]
     most_s = int(used.ru_utime + used.ru_stime + max(cpu_s, 1.0)) + 1
@@ -259,6 +290,12 @@ def _guard(memory_bytes: int, shared: Any) -> None:
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     signal.signal(signal.SIGTERM, signal.SIG_DFL)
     ctypes.CDLL(None, use_errno=True).prctl(PR_SET_PDEATHSIG, signal.SIGKILL)
-    resource.setrlimit(resource.RLIMIT_AS, (memory_bytes, memory_bytes))
+    _limit_memory(memory_bytes)
     resource.setrlimit(resource.RLIMIT_CORE, (0, 0))
     os.nice(5)
+
+
+def _limit_memory(memory_bytes: int) -> None:
+    hard = resource.getrlimit(resource.RLIMIT_AS)[1]
+    most = memory_bytes if hard < 0 else min(memory_bytes, hard)
+    resource.setrlimit(resource.RLIMIT_AS, (most, most))
