@@ -8,6 +8,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from dawnproof.errors import NotWhole
+
 
 @dataclass(frozen=True)
 class Hold:
@@ -48,3 +50,7 @@ def hold(question: Hold) -> Held:
     block[::4096] = b"x" * len(block[::4096])
     time.sleep(question.seconds)
     return Held(os.getppid(), begun_s, time.monotonic())
+
+
+def fail(question: Hold) -> Held:
+    raise NotWhole("the picture ends early")

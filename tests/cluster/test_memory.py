@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from cluster.errands import Held, Hold, hold
+from cluster.errands import Held, Hold, fail, hold
 
 if importlib.util.find_spec("distributed") is None:
     pytest.skip("dask.distributed is not installed (dawnproof[cluster])", allow_module_level=True)
@@ -102,6 +102,14 @@ def test_what_a_computer_offered_is_never_exceeded(desk: Desk) -> None:
     assert weighed.longest_over_s(1000) < 2.0
     assert desk.here.came == ["SL-1"]
     assert "SL-1 outgrew the 1000 MB of annex" in desk.said()
+
+
+def test_what_another_computer_cannot_do_is_no_verdict_on_a_file(desk: Desk) -> None:
+    """Its error may be its own: the store went away there, say. Only what fails here as well is the file's."""
+    desk.helper("annex", 1000)
+    done = desk.engine.submit("measuring", "SL-1_L.tif", fail, Hold(300, 1, 0.0))
+    assert done.result(60) is HERE
+    assert "SL-1_L.tif: annex could not do it (the picture ends early); it is done here" in desk.said()
 
 
 def overlap(one: Held, other: Held) -> bool:

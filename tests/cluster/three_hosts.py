@@ -29,14 +29,19 @@ class Hosts:
         self._stack = stack
         self._make()
 
-    def on(self, name: str, sees: Path | None = None) -> tuple[str, ...]:
+    def on(self, name: str, sees: Path | None = None, writable: bool = True) -> tuple[str, ...]:
         """The words that put a command on this host, its mount showing `sees` (None: nothing is mounted)."""
         there = ("ip", "netns", "exec", self._space(name))
         if name == "desk":
             return there
         binds = f"mount --bind {sees} {self.mount}; " if sees else ""
+        binds += "" if writable else f"mount -o remount,bind,ro {self.mount}; "
         hidden = f'{binds}mount -t tmpfs none {self.store}; exec "$@"'
         return (*there, "unshare", "--mount", "sh", "-ec", hidden, "sh")
+
+    def unmount(self, number: int) -> None:
+        """Take the store away from this process and what it started; what is open stays open."""
+        run("nsenter", "-t", str(number), "-m", "umount", "-l", str(self.mount))
 
     def cut(self, name: str) -> None:
         """Pull the plug: nothing is refused, nothing is heard."""

@@ -141,6 +141,30 @@ def test_a_wrong_mount_and_none(three: Studio, sees: str) -> None:
 
 
 @pytest.mark.sweep
+def test_a_store_that_goes_away_there_in_mid_join(three: Studio) -> None:
+    """What the helper can no longer read or write says nothing of the scans."""
+    worker = three.helper("annex", three.hosts.store)
+    three.send_halves("SL-0406", 8)
+
+    def unmount() -> None:
+        three.until_joining("SL-0406")
+        three.hosts.unmount(worker.process.pid)
+
+    said = three.night("SL-0406", unmount)
+    assert "SL-0406: annex could not do it" in said or "annex is worked without" in said
+    three.check()
+
+
+@pytest.mark.sweep
+def test_a_store_that_may_not_be_written_there(three: Studio) -> None:
+    three.house.worker("annex", before=three.hosts.on("annex", three.hosts.store, writable=False))
+    three.send_halves("SL-0407", 9)
+    said = three.night("SL-0407")
+    assert said.count("annex is worked without: it cannot write in") == 1
+    three.check()
+
+
+@pytest.mark.sweep
 def test_a_stale_version_beside_a_right_one(three: Studio, tmp_path: Path) -> None:
     three.helper("annex", three.hosts.store, other_version(tmp_path / "old"))
     three.helper("barn", three.hosts.store)

@@ -58,7 +58,7 @@ def _answer(errand: Errand, name: str, address: str) -> Answer:
             shutil.rmtree(desk, ignore_errors=True)
         if isinstance(error, WorkerDied) and not offered.was_kept_since(begun_s):
             return Outgrown(name, address, offered.most_mb)
-        return Failed(address, error)
+        return Failed(name, address, error)
 
 
 def _desk_in(room: Room, name: str) -> Path:

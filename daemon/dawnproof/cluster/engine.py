@@ -198,8 +198,10 @@ class ClusterPool:
         if isinstance(answer, Done):
             self._bring_in(task, answer)
         elif isinstance(answer, Failed):
+            # no verdict on a file: a store that went away there, a bad wire or bad memory look the same
+            self._helpers.say_line(f"{task.subject}: {answer.name} could not do it ({answer.error}); it is done here")
             self._recall(task)
-            task.future.set_exception(answer.error)
+            self._here(task)
         elif isinstance(answer, Unfit):
             if answer.path and self._changed_here(task):
                 self._recall(task)

@@ -88,8 +88,9 @@ class Done:
 
 @dataclass(frozen=True, slots=True)
 class Failed:
-    """The task's own error, the same as it would be here."""
+    """The task ended with this error, as it may or may not do here."""
 
+    name: str
     address: str
     error: BaseException
 
