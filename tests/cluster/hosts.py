@@ -107,11 +107,11 @@ class House:
         return started
 
 
-def other_version(folder: Path) -> Path:
-    """The package as a helper would have it that was not brought up to date."""
+def other_version(folder: Path, version: str = "0.0.9") -> Path:
+    """The package as a helper would have it that was not brought up to date; its source differs in any case."""
     shutil.copytree(DAEMON / "dawnproof", folder / "dawnproof", symlinks=False,
                     ignore=shutil.ignore_patterns("__pycache__"))  # fmt: skip
-    (folder / "dawnproof" / "__init__.py").write_text('"""An older one."""\n\n__version__ = "0.0.9"\n', "utf-8")
+    (folder / "dawnproof" / "__init__.py").write_text(f'"""An older one."""\n\n__version__ = "{version}"\n', "utf-8")
     return folder
 
 

@@ -19,6 +19,7 @@ if importlib.util.find_spec("distributed") is None:
 
 from cluster.hosts import SILENCE_S, House, Watched, lent_rooms, other_version, rooms_of, send_halves
 
+from dawnproof import __version__
 from dawnproof.cluster import link
 from dawnproof.storage.studio import Studio
 
@@ -82,13 +83,17 @@ def test_a_wrong_mount_is_noticed_before_any_work_and_said_once(
     check(watched, entered)
 
 
-def test_a_helper_with_another_version_is_worked_without(own_house: House, studio: Studio, tmp_path: Path) -> None:
-    own_house.worker("old", package=other_version(tmp_path / "old"))
+@pytest.mark.parametrize("version", ["0.0.9", __version__])
+def test_a_helper_with_another_version_is_worked_without(
+    own_house: House, studio: Studio, tmp_path: Path, version: str
+) -> None:
+    """Also where only the source is older: a checkout keeps its version while it is worked on."""
+    own_house.worker("old", package=other_version(tmp_path / "old", version))
     entered = send_halves(studio, "SL-0404", 7)
     with Watched(studio, own_house.address) as watched:
         watched.until_filed("SL-0404")
     assert len(watched.here.done) == 3
-    assert watched.heard.said("old is worked without: it has Dawnproof 0.0.9")
+    assert watched.heard.said(f"old is worked without: it has Dawnproof {version}")
     check(watched, entered)
 
 

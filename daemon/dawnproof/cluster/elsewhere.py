@@ -12,9 +12,9 @@ from collections.abc import Callable, Mapping
 from pathlib import Path
 from urllib.parse import quote
 
-from .. import __version__
 from ..errors import WorkerDied
 from .allowance import offered
+from .build import BUILD
 from .errand import Answer, Done, Errand, Failed, Outgrown, Piece, Room, Unfit
 from .proof import no_such_room, seen_differently
 
@@ -29,8 +29,8 @@ def carry_out(version: str, errand: bytes) -> bytes:
 
     worker = get_worker()
     name, address = str(worker.name), str(worker.address)
-    if version != __version__:
-        why = f"it has Dawnproof {__version__}, the studio {version}: install the same"
+    if version != BUILD:
+        why = f"it has Dawnproof {BUILD}, the studio {version}: install the same"
         return pickle.dumps(Unfit(name, address, why))
     return pickle.dumps(_answer(pickle.loads(errand), name, address))
 

@@ -15,10 +15,10 @@ from dataclasses import replace
 from functools import partial
 from typing import Any
 
-from .. import __version__
 from ..errors import MoveError
 from ..model import Progress
 from .bringing import bring_in, lend, take_back
+from .build import BUILD
 from .errand import Answer, Done, Errand, Failed, News, Outgrown, Unfit
 from .helpers import Helpers
 from .link import Line, LineState
@@ -290,7 +290,7 @@ class ClusterPool:
             self._here(task)
             return
         assert self._line is not None
-        task.away = self._line.send(number, __version__, errand, fit, task.question.needs_mb(), not task.long)
+        task.away = self._line.send(number, BUILD, errand, fit, task.question.needs_mb(), not task.long)
         task.away.add_done_callback(partial(self._finished, task, number))
 
     def _errand(self, task: Task, number: str) -> bytes:
