@@ -11,22 +11,22 @@ from dawnproof.measure.doubling import search_up_to
 from dawnproof.measure.outline import whole_frame
 from dawnproof.measure.seam import SeamCheck
 from dawnproof.measure.seam_search import Ground, Mark
-from dawnproof.measure.seam_stretch import Stretch, blind, speaking_most, stands_out, stretches
-from dawnproof.measure.seam_strip import Strip, lay_strips
+from dawnproof.measure.seam_second import Second
+from dawnproof.measure.seam_stretch import MOST_DULL, Stretch, blind, speaking_most, stretches, suspects
+from dawnproof.measure.seam_strip import lay_strips
 
 ROWS, COLUMNS, STITCH, PPI = 420, 1200, 611, 300.0
 TOLERANCE = range(550, 670)
 
 
-def looked_at(scan: scans.Scan, rows: range = range(ROWS)) -> list[Stretch]:
+def looked_at(scan: scans.Scan, rows: range = range(ROWS)) -> tuple[list[Stretch], tuple[Stretch, Second] | None]:
     search = search_up_to(40.0, (0.0, 16.0))
-    own, controls = lay_strips((TOLERANCE.start, TOLERANCE.stop), COLUMNS, search, 1)
-    strips: list[Strip] = [own, *controls]
-    for strip in strips:
-        for band in scans.bands(scan.pixels, 200):
-            strip.see(band)
-        strip.finish()
-    return stretches([own], controls, Ground(rows, range(COLUMNS), TOLERANCE))
+    own, _ = lay_strips((TOLERANCE.start, TOLERANCE.stop), COLUMNS, search, 1)
+    for band in scans.bands(scan.pixels, 200):
+        own.see(band)
+    own.finish()
+    every = stretches([own], Ground(rows, range(COLUMNS), TOLERANCE))
+    return every, speaking_most([own], every)
 
 
 def scanned(px: float | scans.Profile, work: surfaces.Surface | None = None, blend_px: float = 0.0) -> scans.Scan:
@@ -35,17 +35,18 @@ def scanned(px: float | scans.Profile, work: surfaces.Surface | None = None, ble
     return scans.make_scan(sheet, None, scans.Stitch(STITCH, px, blend_px, 0.0, 0.5, left, right), ppi=PPI)
 
 
-def told(score: float, rival: float = 0.0, promise: float = 100.0, bare: bool = False) -> Stretch:
-    return Stretch(range(0, 64), Mark(STITCH, 0.0, score, rival, 6.0, 6.0), promise, bare)
+def told(score: float, promise: float = 100.0, bare: bool = False, column: int = STITCH, dull: float = 0.5) -> Stretch:
+    return Stretch(range(0, 64), Mark(column, 0.0, score, 0.0, 6.0, 6.0), promise, bare, dull)
 
 
 @pytest.mark.parametrize(("px", "first", "last"), [(6.0, 0.3, 0.5), (9.0, 0.02, 0.3), (9.75, 0.7, 0.95)])
 def test_a_lift_over_a_part_is_found_in_its_own_rows(px: float, first: float, last: float) -> None:
-    loud = speaking_most(looked_at(scanned(scans.lifted_between(ROWS, first, last, px))))
-    assert loud is not None
-    assert stands_out(loud)
-    assert abs(loud.mark.column - STITCH) <= 1
-    assert loud.mark.px == pytest.approx(px, abs=0.8)
+    _, found = looked_at(scanned(scans.lifted_between(ROWS, first, last, px)))
+    assert found is not None
+    loud, second = found
+    assert second.confirmed
+    assert abs(second.mark.column - STITCH) <= 1
+    assert second.mark.px == pytest.approx(px, abs=0.8)
     assert loud.rows.start < last * ROWS
     assert loud.rows.stop > first * ROWS
 
@@ -53,35 +54,34 @@ def test_a_lift_over_a_part_is_found_in_its_own_rows(px: float, first: float, la
 @pytest.mark.parametrize("blend_px", [0.0, 16.0])
 @pytest.mark.parametrize("surface", [surfaces.paper, surfaces.laid, surfaces.strokes])
 def test_no_stretch_of_a_flat_sheet_speaks(surface: surfaces.Maker, blend_px: float) -> None:
-    assert speaking_most(looked_at(scanned(0.0, surface(ROWS, COLUMNS, 3), blend_px))) is None
+    assert looked_at(scanned(0.0, surface(ROWS, COLUMNS, 3), blend_px))[1] is None
 
 
 def test_the_runs_cover_every_row_of_the_work() -> None:
     rows = range(50, 400)
-    every = looked_at(scanned(0.0), rows)
+    every, _ = looked_at(scanned(0.0), rows)
     assert min(each.rows.start for each in every) == rows.start
     assert max(each.rows.stop for each in every) >= 384
     assert {row for each in every for row in each.rows} == set(range(50, max(each.rows.stop for each in every)))
 
 
-def test_a_stretch_speaks_only_above_chance_above_other_columns_and_near_its_promise() -> None:
-    assert speaking_most([told(10.0), told(40.0, rival=38.0), told(20.0, promise=90.0)]) is None
-    loud = told(40.0, rival=10.0)
-    assert speaking_most([told(17.0, promise=60.0), loud]) is loud
-    assert stands_out(loud)
-    assert not stands_out(told(17.0, promise=60.0))
+def test_a_suspect_is_above_chance_and_near_its_promise_and_each_place_is_one() -> None:
+    assert suspects([told(10.0), told(20.0, promise=90.0)]) == []
+    loud, less, elsewhere = told(60.0), told(40.0, column=STITCH + 2), told(40.0, column=STITCH + 30)
+    assert suspects([told(10.0), less, elsewhere, loud]) == [loud, elsewhere]
 
 
-def test_a_stretch_without_promise_is_blind_unless_it_is_bare() -> None:
+def test_a_stretch_without_promise_is_blind_unless_it_is_bare_or_such_rows_are_few() -> None:
     dull = told(0.0, promise=12.0)
     assert blind([told(0.0), told(0.0, promise=3.0, bare=True)]) is None
     assert blind([told(0.0, promise=25.0), dull]) is dull
+    assert blind([told(0.0, promise=12.0, dull=0.9 * MOST_DULL)]) is None
 
 
 def test_bare_paper_is_bare_and_a_drawn_line_is_not() -> None:
-    bare = looked_at(scanned(0.0, surfaces.ground(ROWS, COLUMNS, (0.9, 0.9, 0.88))))
+    bare, _ = looked_at(scanned(0.0, surfaces.ground(ROWS, COLUMNS, (0.9, 0.9, 0.88))))
     assert all(each.bare for each in bare)
-    assert not any(each.bare for each in looked_at(scanned(0.0, surfaces.strokes(ROWS, COLUMNS, 3))))
+    assert not any(each.bare for each in looked_at(scanned(0.0, surfaces.strokes(ROWS, COLUMNS, 3)))[0])
 
 
 def test_the_check_reports_the_stretch_with_its_place() -> None:

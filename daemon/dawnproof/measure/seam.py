@@ -11,7 +11,7 @@ not reach it, a tone step where no place of the stitch is known) and `certain=Tr
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, ClassVar
 
 import numpy as np
@@ -21,9 +21,10 @@ from .band import Band
 from .doubling import search_up_to
 from .seam_near import MOST_NEAR_PX
 from .seam_profile import Sample
-from .seam_search import Ground, Mark, Suspects, ends_of, find, samples, samples_wide, speaking
+from .seam_search import Ground, Mark, Suspects, around, ends_of, find, samples, samples_wide, speaking
+from .seam_second import look_again
 from .seam_shift import JUDGED_PX, find_shift
-from .seam_stretch import blind, speaking_most, stands_out, stretches
+from .seam_stretch import Stretch, blind, seen_again, speaking_most, stretches
 from .seam_strip import BLOCK_ROWS, CHUNK_ROWS, TONE_ROWS, Strip, lay_strips, whole_width
 from .seam_tone import find_step
 
@@ -42,14 +43,18 @@ BLENDED_FAULT, BLENDED_NOTE = 2000.0, 150.0
 BLENDED_RIVAL_FAULT, BLENDED_RIVAL_NOTE = 6.0, 2.5
 AGREES = 4.0  # score of the repeats at the same place that counts as a second reading
 FAR_FAULT, FAR_NOTE = 18.0, 9.0
+FAR_HINT = 6.0  # is worth a second look at its rows
 RIVAL_FAULT, RIVAL_NOTE = 2.0, 1.3
 AS_ELSEWHERE = 0.9  # of the highest score of the other columns
 CONFIRMED = 40.0  # log-likelihood that the profile must speak for doubling
 FOLLOWED = 0.35  # of the blocks: with fewer doubled the lag of the repeats is not trusted
 PROVEN = 4.0  # the promise of a doubled stitch must be this much above what was found
+CLEAR_PX = 5.0  # below this a soft passage or an edge may pass for a doubling: its rows are asked once more
+LEAST_FOUND = 15.0  # and above this, as if found
+SMALL_PX = 2.0  # a doubt about less is none: it would be no fault
 LEAST_COLUMNS = 64
 EDGE_PX = 40  # from the work's edge: what is looked at around a column must not hold it
-JUDGED = 0.5  # share of the blocks of rows that must promise to show doubling
+JUDGED = 0.5  # share of the blocks of rows that must promise to show doubling, or be bare
 
 
 @dataclass(frozen=True)
@@ -119,9 +124,10 @@ class SeamCheck:
         ground = Ground(range(box.y, box.bottom), _inside(outline, self._frame.width_px), place.stitch)
         suspects = find(place.own, place.controls, ground)
         verdict = None if suspects is None else self._verdict(place, suspects, ground)
-        doubling = self._doubling(suspects, verdict)
-        if doubling.value == 0.0:
-            doubling = self._along(place, ground) or doubling
+        doubling = self._doubling(place, ground, suspects, verdict)
+        if not doubling.value:
+            along = self._along(place, ground, suspects) if suspects is not None else None
+            doubling = along if along is not None and (along.value or doubling.value == 0.0) else doubling
         return [
             doubling,
             self._lift(doubling),
@@ -153,24 +159,36 @@ class SeamCheck:
             return _Verdict(mark, along, None, False)
         if not (confirmed or far_sure):
             # over a short part of the stitch few rows speak: what stands out clearly is at least to be looked at
-            return _Verdict(mark, along, mark.px if near_sure else None, False, doubtful=not near_sure)
+            if _refuted(place, mark, ground.rows):
+                return _Verdict(mark, along, None, False)
+            large = mark.px >= SMALL_PX
+            return _Verdict(
+                mark, along, mark.px if near_sure and large else None, False, doubtful=large and not near_sure
+            )
         px = _largest(doubled) if doubled else mark.px
         ends = ends_of(place.own, mark, along, px, ground.rows)
         agreed = confirmed and (_same_place(near, far) or not judged)
-        return _Verdict(mark, along, px, near_sure or (far_sure and agreed), ends)
+        certain = near_sure or (far_sure and agreed)
+        if doubled and (px < CLEAR_PX or not certain):
+            rows = range(doubled[0].row, doubled[-1].row + BLOCK_ROWS)
+            again = look_again(around(place.own, mark.column), replace(mark, px=px), rows)
+            if again.refuted and not certain:
+                return _Verdict(mark, along, None, False)
+            certain = certain and again.confirmed
+        return _Verdict(mark, along, px, certain, ends)
 
-    def _doubling(self, suspects: Suspects | None, verdict: _Verdict | None) -> Reading:
+    def _doubling(self, place: _Place, ground: Ground, suspects: Suspects | None, verdict: _Verdict | None) -> Reading:
         if suspects is None or verdict is None:
             return _undecided("doubling", "px", "too little of the work to compare the stitch with")
         where = self._where(verdict)
         if verdict.px is not None:
             sure = 0.97 if verdict.certain else 0.6
             return Reading("seam", "doubling", verdict.px, "px", sure, where, certain=verdict.certain)
-        found = max(suspects.large, NEAR_NOTE)
         # the likelihood promises nothing of large displacements: repeats as strong as anywhere leave them open
         repeats = suspects.far.score >= max(FAR_FAULT, AS_ELSEWHERE * suspects.far.rival)
         open_ = verdict.doubtful or repeats
-        if not open_ and suspects.judged >= JUDGED and suspects.promise >= PROVEN * found:
+        proven = suspects.judged >= JUDGED and suspects.promise >= PROVEN * LEAST_FOUND
+        if not open_ and proven and not self._left_open(place, ground, suspects):
             return Reading("seam", "doubling", 0.0, "px", 0.97, where)
         why = "too little structure at the stitch to tell doubling from the picture"
         if verdict.doubtful:
@@ -179,24 +197,38 @@ class SeamCheck:
             why = "other places of the picture look just like a doubled stitch"
         return _undecided("doubling", "px", why, where)
 
-    def _along(self, place: _Place, ground: Ground) -> Reading | None:
+    @staticmethod
+    def _left_open(place: _Place, ground: Ground, suspects: Suspects) -> bool:
+        """Whether a large displacement shows a good part of what a doubling would, and its rows do not refute it."""
+        found = suspects.large
+        return suspects.promise < PROVEN * found.score and not _refuted(place, found, ground.rows)
+
+    def _along(self, place: _Place, ground: Ground, suspects: Suspects) -> Reading | None:
         """What speaks against 'sound' in a stretch of the stitch; None when each of them is sound."""
-        every = stretches(place.own, place.controls, ground)
-        loud = speaking_most(every)
-        if loud is not None and stands_out(loud):
-            mark, along = samples(place.own, loud.mark, ground.rows, 1.25 * loud.mark.px + 5)
-            near = range(loud.rows.start - BLOCK_ROWS, loud.rows.stop)
+        every = stretches(place.own, ground)
+        found = speaking_most(place.own, every)
+        hinted = suspects.far.score >= FAR_HINT and suspects.far.px >= SMALL_PX
+        if hinted and not (found is not None and found[1].confirmed):
+            repeats = Stretch(suspects.far_rows, suspects.far, 0.0, bare=False)
+            again = seen_again(place.own, repeats)
+            found = (repeats, again) if again.confirmed else found
+        if found is not None and found[1].confirmed:
+            stretch, second = found
+            mark, along = samples(place.own, second.mark, ground.rows, 1.25 * second.mark.px + 5)
+            near = range(stretch.rows.start - BLOCK_ROWS, stretch.rows.stop)
             along = tuple(sample for sample in along if sample.row in near)
             doubled = [sample for sample in along if sample.px is not None]
             px = _largest(doubled) if doubled else mark.px
-            ends = ends_of(place.own, mark, along, px, ground.rows) or (loud.rows.start, loud.rows.stop)
+            ends = ends_of(place.own, mark, along, px, ground.rows) or (stretch.rows.start, stretch.rows.stop)
             where = self._where(_Verdict(mark, along, px, False, ends))
             return Reading("seam", "doubling", px, "px", 0.6, where, certain=False)
-        open_ = loud or blind(every)
+        open_ = found[0] if found is not None else blind(every)
         if open_ is None:
             return None
         why = (
-            "a stretch of the stitch looks doubled, but not clearly" if loud else "a stretch holds too little structure"
+            "a stretch of the stitch looks doubled, but not clearly"
+            if found
+            else "a stretch holds too little structure"
         )
         where = self._where(_Verdict(open_.mark, (), None, False, (open_.rows.start, open_.rows.stop)))
         return _undecided("doubling", "px", why, where)
@@ -276,6 +308,11 @@ class SeamCheck:
             if sure > 0.5
             else SeamSample(y_mm, None, None, 0.0)
         )
+
+
+def _refuted(place: _Place, mark: Mark, rows: range) -> bool:
+    """Whether the rows, each by itself, speak against a doubling that was suspected there."""
+    return look_again(around(place.own, mark.column), mark, rows).refuted
 
 
 def _near_says(near: Mark, far: Mark) -> tuple[bool, bool]:

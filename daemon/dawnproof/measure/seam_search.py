@@ -11,6 +11,7 @@ import numpy.typing as npt
 
 from . import seam_near
 from .doubling import Evidence, Search, evidence
+from .seam_bare import BARE, changes
 from .seam_path import BEGIN_COST, COMMON, DRIFT_COST, LOUDEST, Paths, deviations, spread_of
 from .seam_profile import Sample, costs, ends, profile, route, settle
 from .seam_strip import BLOCK_ROWS, CHUNK_ROWS, Strip
@@ -49,13 +50,15 @@ class Mark:
 @dataclass(frozen=True)
 class Suspects:
     """`near`: from the likelihood; `far`: from the repeats; `promise`: the score of `near` that a displacement of 5 px
-    all along would have had (in the judged blocks), `judged`: share of blocks that promise anything."""
+    all along would have had (in the judged blocks), `judged`: share of blocks that promise anything or have nothing to
+    be seen in them; `large`: what stands out most of the displacements of LARGE_PX or more, from the likelihood."""
 
     near: Mark
     far: Mark
     promise: float
     judged: float
-    large: float  # the highest score of `near` that a displacement of LARGE_PX or more has within the tolerance
+    large: Mark
+    far_rows: range  # between which the repeats of `far` were followed
 
 
 def find(own: list[Strip], controls: list[Strip], ground: Ground) -> Suspects | None:
@@ -69,7 +72,8 @@ def find(own: list[Strip], controls: list[Strip], ground: Ground) -> Suspects | 
     if not chunks:
         return None
     near, promise, judged, large = _near(at_seam, elsewhere, chunks)
-    return Suspects(near, _far(at_seam, elsewhere, chunks), promise, judged, large)
+    far, far_rows = _far(at_seam, elsewhere, chunks)
+    return Suspects(near, far, promise, judged, large, far_rows)
 
 
 class _Part:
@@ -86,8 +90,8 @@ class _Part:
         return whole[..., self.columns - self.strip.columns.start]
 
     def likelihoods(self, chunks: list[int], columns: Columns) -> seam_near.Likelihoods:
-        blocks = [self.strip.greys[row].astype(np.float32) for row in chunks]
-        return seam_near.likelihoods(blocks, columns - self.strip.first, self.strip.search.blends_px)
+        even = [self.strip.even(row) for row in chunks]
+        return seam_near.likelihoods(even, columns - self.strip.first, self.strip.search.blends_px)
 
 
 def _shared_chunks(strips: list[Strip], rows: range) -> list[int]:
@@ -99,7 +103,7 @@ def _shared_chunks(strips: list[Strip], rows: range) -> list[int]:
     )
 
 
-def _near(at_seam: list[_Part], elsewhere: list[_Part], chunks: list[int]) -> tuple[Mark, float, float, float]:
+def _near(at_seam: list[_Part], elsewhere: list[_Part], chunks: list[int]) -> tuple[Mark, float, float, Mark]:
     blends = at_seam[0].strip.search.blends_px
     columns = _columns(at_seam)
     here = np.concatenate([part.likelihoods(chunks, part.columns) for part in at_seam], axis=-1)
@@ -114,17 +118,22 @@ def _near(at_seam: list[_Part], elsewhere: list[_Part], chunks: list[int]) -> tu
         _mark(own, seam_near.peaks(there, run), columns, others, blends)
         for own, run in zip(peaks, lengths, strict=True)
     ]
-    wide = [shift >= LARGE_PX for shift in seam_near.SHIFTS_PX]
-    large = max(float(own[:, :, wide].max()) for own in peaks)
+    small = [shift < LARGE_PX for shift in seam_near.SHIFTS_PX]
+    for own in peaks:
+        own[:, :, small] = -np.inf
+    large = max((_mark(own, there[:0], columns, others, blends) for own in peaks), key=lambda each: each.score)
     mark = max(marks, key=lambda each: each.score / max(each.rival, 30.0))
-    promised, judged = zip(*(_promised(part.strip, chunks[:: min(len(at_seam), 3)]) for part in at_seam), strict=True)
+    promised, judged = zip(*(_promised(part, chunks[:: min(len(at_seam), 3)]) for part in at_seam), strict=True)
     return mark, min(promised) * len(chunks), min(judged), large
 
 
-def _promised(strip: Strip, chunks: list[int]) -> tuple[float, float]:
-    """Of a doubling of 5 px: half the peak a chunk would show, in the mean, and the share of chunks that show it."""
+def _promised(part: _Part, chunks: list[int]) -> tuple[float, float]:
+    """Of a doubling of 5 px: half the peak a chunk would show, in the mean, and the share of chunks that show it or
+    have nothing to show."""
+    strip = part.strip
     each = [seam_near.promise(strip.greys[row].astype(np.float32), strip.search.blends_px) for row in chunks]
-    return float(np.mean(each)) / 2, float(np.mean(np.array(each) > LEAST_PROMISE))
+    bare = changes(strip, [range(row, row + CHUNK_ROWS) for row in chunks], part.columns) < BARE
+    return float(np.mean(each)) / 2, float(np.mean((np.array(each) > LEAST_PROMISE) | bare))
 
 
 def _mark(
@@ -134,16 +143,17 @@ def _mark(
     blend, shift, place = np.unravel_index(int(best.argmax()), best.shape)
     px = seam_near.SHIFTS_PX[int(shift)]
     away = np.abs(others - columns[place]) > px + blends[blend] + 4
-    rival = float(there.max(axis=(0, 1, 2))[away].max()) if away.any() else 0.0
+    rival = float(there.max(axis=(0, 1, 2))[away].max()) if len(there) and away.any() else 0.0
     return Mark(int(columns[place]), blends[blend], max(float(best.max()), 0.0), max(rival, 0.0), px, px)
 
 
-def _far(at_seam: list[_Part], elsewhere: list[_Part], chunks: list[int]) -> Mark:
+def _far(at_seam: list[_Part], elsewhere: list[_Part], chunks: list[int]) -> tuple[Mark, range]:
     search = at_seam[0].strip.search
     columns, others = _columns(at_seam), _columns(elsewhere)
     paths = Paths(search, len(columns) + len(others))
     blocks: list[npt.NDArray[np.float16]] = []
-    for row in [start + top for start in chunks for top in range(0, CHUNK_ROWS, BLOCK_ROWS)]:
+    starts = [start + top for start in chunks for top in range(0, CHUNK_ROWS, BLOCK_ROWS)]
+    for row in starts:
         here = np.concatenate([part.evidence(row) for part in at_seam], axis=-1)
         there = np.concatenate([part.evidence(row) for part in elsewhere], axis=-1)
         found = deviations(np.concatenate([here, there], axis=-1), spread_of(there))
@@ -151,19 +161,22 @@ def _far(at_seam: list[_Part], elsewhere: list[_Part], chunks: list[int]) -> Mar
         paths.add(found)
     best = paths.best() - BEGIN_COST
     blend, place = np.unravel_index(int(best[:, : len(columns)].argmax()), (len(best), len(columns)))
-    px, most_px = _displacement(np.stack([block[blend, :, place] for block in blocks]).astype(np.float64), search)
+    path = _path(np.stack([block[blend, :, place] for block in blocks]).astype(np.float64), search)
+    doubled = [(row, px) for row, px in zip(starts, path, strict=True) if px is not None]
+    lags = [px for _, px in doubled] or [search.lags_px[0]]
+    px, most_px = float(np.median(lags)), max(lags)
+    rows = range(doubled[0][0], doubled[-1][0] + BLOCK_ROWS) if doubled else range(0)
     away = np.abs(others - columns[place]) > most_px + search.blends_px[blend] + 8
     rivals = best[:, len(columns) :][:, away]
     rival = float(rivals.max()) if rivals.size else 0.0
-    return Mark(int(columns[place]), search.blends_px[blend], float(best[blend, place]), rival, px, most_px)
+    return Mark(int(columns[place]), search.blends_px[blend], float(best[blend, place]), rival, px, most_px), rows
 
 
-def _displacement(blocks: npt.NDArray[np.float64], search: Search) -> tuple[float, float]:
-    """Usual and largest displacement along the best path through the deviations of the blocks (blocks, lags)."""
+def _path(blocks: npt.NDArray[np.float64], search: Search) -> list[float | None]:
+    """Displacement of each block along the best path through the deviations of the blocks (blocks, lags)."""
     lags = np.asarray(search.lags_px)
-    states = np.array(route(np.minimum(blocks, LOUDEST) - COMMON, costs(lags, DRIFT_COST, BEGIN_COST)))
-    doubled = lags[states[states < len(lags)]]
-    return (float(np.median(doubled)), float(doubled.max())) if len(doubled) else (float(lags[0]), float(lags[0]))
+    states = route(np.minimum(blocks, LOUDEST) - COMMON, costs(lags, DRIFT_COST, BEGIN_COST))
+    return [float(lags[state]) if state < len(lags) else None for state in states]
 
 
 def _columns(parts: list[_Part]) -> Columns:
