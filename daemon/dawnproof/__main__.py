@@ -1,10 +1,15 @@
 """`python -m dawnproof` and the console command."""
 
+import os
 import signal
 import sys
+from contextlib import suppress
 from types import FrameType
+from typing import NoReturn
 
 from .errors import DawnproofError
+
+INTERRUPTED = 130
 
 
 class _Interrupts:
@@ -28,16 +33,27 @@ def main() -> None:
         app()
     except DawnproofError as error:
         sys.stderr.write(f"dawnproof: {str(error).encode('utf-8', 'backslashreplace').decode()}\n")
-        sys.exit(130 if interrupts.came else error.exit_code)
+        if interrupts.came:
+            _leave_interrupted()
+        sys.exit(error.exit_code)
     except SystemExit:
         if interrupts.came:
-            sys.exit(130)
+            _leave_interrupted()
         raise
     except KeyboardInterrupt:
-        sys.exit(130)
+        _leave_interrupted()
     except BrokenPipeError:
         sys.stderr.close()
         sys.exit(0)
+
+
+def _leave_interrupted() -> NoReturn:
+    """Exit code 130 whatever was interrupted: where it was code made from text, as data classes are, the interpreter
+    would end itself by the signal instead."""
+    with suppress(OSError, ValueError):
+        sys.stdout.flush()
+        sys.stderr.flush()
+    os._exit(INTERRUPTED)
 
 
 if __name__ == "__main__":

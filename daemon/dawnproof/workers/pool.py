@@ -56,7 +56,7 @@ class Pool:
         if ahead is not None:
             self._slots[0].take_over(ahead)
         # a child ends with the thread that started it, so one that lasts as long as the pool starts them all
-        self._starter = ThreadPoolExecutor(1, "children")
+        self._starter = ahead.starter if ahead else ThreadPoolExecutor(1, "children")
         self._closed = False
 
     def submit(
@@ -185,11 +185,13 @@ class Ahead:
         context = multiprocessing.get_context("spawn")
         self.shared = context.Array("d", 3, lock=False)
         self.executor = ProcessPoolExecutor(1, context, initializer=_guard, initargs=(_AHEAD_BYTES, self.shared))
-        self.executor.submit(importlib.import_module, module)
+        self.starter = ThreadPoolExecutor(1, "children")
+        self.starter.submit(self.executor.submit, importlib.import_module, module)
 
     def end(self) -> None:
         _kill(self.shared)
         self.executor.shutdown(wait=False, cancel_futures=True)
+        self.starter.shutdown(wait=False, cancel_futures=True)
 
 
 def _set_for_children() -> None:
