@@ -5,7 +5,7 @@ import pytest
 from bench.join_scene import ArraySource
 from skimage import data
 
-from dawnproof.assemble.bed import hide_streaks, streaks_of, without_marks, without_streaks
+from dawnproof.assemble.bed import blind_at, hide_streaks, streaks_of, without_marks, without_streaks
 from dawnproof.assemble.parts import JoinPart
 from dawnproof.assemble.view import View
 
@@ -26,6 +26,28 @@ def test_streaks_are_found_where_they_are_and_nowhere_else() -> None:
     others = np.delete(found, [*range(26, 38), *range(195, 206)])
     assert np.abs(others).max() < 0.025  # half the faintest
     assert (others != 0).mean() < 0.02
+
+
+def test_what_lies_beside_a_strong_streak_of_a_smooth_work_is_none() -> None:
+    """On a smooth work everything stands out: what is around a streak must be looked at without it."""
+    random = np.random.default_rng(3)
+    grey = 0.4 + 0.002 * random.standard_normal((400, 300))
+    grey[:, 120:122] += 0.09
+    image = np.rint(grey * 65535).astype(np.uint16)[:, :, None]
+    found = streaks_of(View(JoinPart("a", "L", ArraySource(image), 300.0)))
+    assert found[120:122] == pytest.approx([0.09, 0.09], abs=0.004)
+    assert np.count_nonzero(found) == 2
+
+
+def test_streaks_are_hidden_whichever_way_the_part_lies() -> None:
+    given = view()
+    hide_streaks(given, view())
+    hidden = np.zeros((400, 300), bool)
+    assert given.streaks is not None
+    hidden[:, given.streaks != 0] = True
+    for quarters in range(4):
+        turned = given.turned(quarters)
+        assert np.array_equal(blind_at(turned, 0, 0, turned.width, turned.height, 1), np.rot90(hidden, quarters))
 
 
 def test_a_texture_without_streaks_is_left_alone() -> None:

@@ -70,5 +70,18 @@ def test_marks_of_the_bed_are_found_and_texture_is_not() -> None:
     assert bed_marks(normalised(images[0].astype(np.float32)), np.zeros((10, 10), np.float32)) is None
 
 
+def test_specks_of_two_pixels_are_found_too() -> None:
+    random = np.random.default_rng(7)
+    images = [0.5 + 0.1 * ndimage.gaussian_filter(random.standard_normal((400, 400)), 1.0) for _ in range(2)]
+    spots = random.integers(10, 380, (100, 2))
+    for image in images:
+        for y, x in spots:
+            image[y : y + 2, x : x + 2] *= 0.2
+    marks = bed_marks(*(normalised(i.astype(np.float32)) for i in images))
+    assert marks is not None
+    assert np.mean([marks[y : y + 2, x : x + 2].any() for y, x in spots]) > 0.95
+    assert marks.mean() < 0.1
+
+
 def test_a_blank_sheet_has_no_features() -> None:
     assert len(features(np.zeros((120, 120), np.float32)).points) == 0

@@ -26,6 +26,7 @@ _LEAST_INLIERS = 8
 _ELSEWHERE = ((37, 23), (-29, 41), (61, -17), (-43, -53))  # shifts at which only chance agrees
 _BEYOND_CHANCE, _LEAST_MARKS, _MOST_MARKS = 4.0, 0.001, 0.3
 _NEAR_PX, _ALIKE, _PLAIN = 2.5, 0.75, 0.3
+_STANDING_OUT = 1.7  # times the local deviation, in both: a speck of two pixels is lost among what lies around it
 
 
 @dataclass(frozen=True)
@@ -54,8 +55,10 @@ def bed_marks(first: Grey, second: Grey) -> npt.NDArray[np.bool_] | None:
         return None
 
     def same(down: int, across: int) -> npt.NDArray[np.bool_]:
-        likeness, size = _likeness_around(first, np.roll(second, (down, across), (0, 1)))
-        return np.asarray((likeness > _ALIKE) & (size > _PLAIN))
+        moved = np.roll(second, (down, across), (0, 1))
+        likeness, size = _likeness_around(first, moved)
+        specks = (np.minimum(np.abs(first), np.abs(moved)) > _STANDING_OUT) & (first * moved > 0)
+        return np.asarray(((likeness > _ALIKE) & (size > _PLAIN)) | specks)
 
     here = same(0, 0)
     by_chance = float(np.mean([same(*shift).mean() for shift in _ELSEWHERE]))
@@ -75,7 +78,8 @@ def moved_along(first: Grey, second: Grey, matrix: Matrix, marks: npt.NDArray[np
     things as far from one another as the parts looks like marks of the bed."""
     rows, columns = first.shape
     flags = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
-    with_work = _likeness_around(first, cv2.warpAffine(second, matrix, (columns, rows), flags=flags))[0]
+    laid = np.asarray(cv2.warpAffine(second, matrix, (columns, rows), flags=flags), np.float32)
+    with_work = _likeness_around(first, laid)[0]
     if first.shape != second.shape:
         return np.asarray(marks & (with_work > _ALIKE))
     return np.asarray(marks & (with_work > _likeness_around(first, second)[0]))

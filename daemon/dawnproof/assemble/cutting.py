@@ -14,7 +14,7 @@ from .blend import Layer, Mosaic
 from .cut import Field, Image, cut_between, field_over
 from .layout import Layout
 from .parts import Cut
-from .view import View, apply, at_level, compose, shrink
+from .view import apply, at_level, compose, in_strip, shrink
 
 Floats = npt.NDArray[np.float64]
 STRIP_SHOWN = 0.01  # of a strip's pixels: below, it is not used
@@ -114,15 +114,6 @@ def _barred(layer: Layer, field: Field) -> Image:
         return np.zeros(field.shape, np.float32)
     x, y = layer.mover.source(field.columns[None, :], field.rows[:, None])
     return in_strip(layer.mover.view, x, y).astype(np.float32)
-
-
-def in_strip(view: View, x: Floats, y: Floats) -> npt.NDArray[np.bool_]:
-    """Which places of an upright view lie in a stitch strip of its part."""
-    across = view.to_part[0, 0] * x + view.to_part[0, 1] * y + view.to_part[0, 2]
-    barred = np.zeros(np.shape(across), bool)
-    for seam in view.part.seams_px:
-        barred |= np.abs(across - seam) <= view.part.seam_halfwidth_px
-    return barred
 
 
 def _seen_row(mosaic: Mosaic, row: int, field: Field) -> tuple[Image, npt.NDArray[np.bool_], Image]:

@@ -23,7 +23,9 @@ _SCALE_WITHIN = 0.03
 class Matches:
     """Patches found on both parts: (n, 2) places in full pixels of each view, (n, 2, 2) information of the difference
     in px of the first, `likeness` (n,), out of `tested` patches that hold texture; `lost` (m, 2) places in the first
-    where plain texture was not found again, `plain` (n,) where it is that plain (None: everywhere)."""
+    where plain texture was not found again or what is fixed to the bed covers all (`covered` of them, not tested),
+    `plain` (n,) where it is that plain (None: everywhere); `alike` (k, 2) places in stitch strips that show
+    the same but do not say how the parts lie."""
 
     first: Floats
     second: Floats
@@ -32,6 +34,8 @@ class Matches:
     tested: int
     lost: Floats = field(default_factory=lambda: np.zeros((0, 2)))
     plain: npt.NDArray[np.bool_] | None = None
+    covered: int = 0
+    alike: Floats = field(default_factory=lambda: np.zeros((0, 2)))
 
     def __len__(self) -> int:
         return len(self.first)
@@ -47,7 +51,14 @@ class Matches:
             self.tested,
             np.concatenate([self.lost, self.first[~chosen & plain]]),
             plain[chosen],
+            self.covered,
+            self.alike,
         )
+
+    @property
+    def every(self) -> int:
+        """All patches, of which `adrift` are so many; at least 1."""
+        return max(1, self.tested + self.covered + len(self.alike))
 
 
 def similarity(first: Floats, second: Floats, weight: Floats) -> Matrix:
@@ -136,11 +147,12 @@ def consistent(left: Floats, matches: Matches, tolerance_px: float) -> npt.NDArr
 
 def adrift(matches: Matches) -> Floats:
     """(m, 2) of the lost places that lie together: nearly all patches around them are lost too."""
-    every = np.concatenate([matches.first, matches.lost])
+    found = len(matches.first) + len(matches.alike)
+    every = np.concatenate([matches.first, matches.alike, matches.lost])
     if len(every) < _AROUND + 1 or len(matches.lost) == 0:
         return np.zeros((0, 2))
     near = spatial.cKDTree(every).query(matches.lost, k=_AROUND + 1)[1][:, 1:]
-    return np.asarray(matches.lost[(near >= len(matches.first)).sum(axis=1) >= _AROUND - 1])
+    return np.asarray(matches.lost[(near >= found).sum(axis=1) >= _AROUND - 1])
 
 
 def chance(agreeing: int, tested: int, tolerance_px: float, reach_px: float) -> float:

@@ -13,7 +13,7 @@ from ..errors import JoinRefused
 from ..measure.curve import ToneCurve, tone_curve
 from .belong import check_formats
 from .blend import Layer, Mosaic
-from .cutting import STRIP_SHOWN, Strip, cut_all, in_strip
+from .cutting import STRIP_SHOWN, Strip, cut_all
 from .findings import notes_of, overlaps_of, readings_of
 from .fit import adrift
 from .geometry import compare
@@ -22,7 +22,7 @@ from .neighbours import Neighbours, find_neighbours
 from .parts import JoinPart, JoinPlan, JoinSettings, Overlap, Pixels, PlacedPart, Warp
 from .resample import Mover
 from .tone import Tone, even_out, gain_table
-from .view import View, apply, compose, inverse
+from .view import View, apply, compose, in_strip, inverse
 from .warp import bent_pairs
 
 Progress = Callable[[float, str], None]
@@ -118,7 +118,7 @@ def _refuse_adrift(neighbours: Neighbours, strips: Sequence[Strip], settings: Jo
         for view, seen in ((first, places), (second, apply(fit.matrix, places))):
             if view.name not in shown:
                 left_out |= in_strip(view, seen[:, 0], seen[:, 1])
-        share = float((~left_out).sum()) / max(1, fit.matches.tested)
+        share = float((~left_out).sum()) / fit.matches.every
         if share > settings.most_adrift_share:
             raise JoinRefused(
                 "lift",

@@ -15,12 +15,14 @@ from .bed import blind_at, without_marks, without_streaks
 from .bend import Bend
 from .fit import Matches
 from .parts import Matrix
-from .view import Grey, View, apply, at_level, shrink
+from .view import Grey, View, apply, at_level, in_strip, shrink
 
 Floats = npt.NDArray[np.float64]
 _TEXTURED = 1.4  # times the noise: what a patch must show to be looked for
 _WELL_TEXTURED = 4.0  # one that must be found wherever the parts show the same
 _MUCH_HIDDEN, _COVERED = 0.3, 0.7  # share of a patch on marks of the bed: not missed where not found; covered by them
+
+_LEAST_OUTSIDE, _LEAST_SHARE_OUTSIDE = 16, 0.25  # patches that must remain outside the stitch strips
 
 
 def cut_out(view: View, x: int, y: int, width: int, height: int, level: int, as_it_is: bool = False) -> Grey:
@@ -73,17 +75,24 @@ def match_patches(
     patches_wanted: int = PATCHES,
     fine: bool = True,
     bend: Bend | None = None,
+    in_strips: bool = False,
 ) -> Matches:
     """Patches of the overlap looked for within `reach` level pixels of where `matrix` (full pixels), and `bend` after
-    it, put them."""
+    it, put them: those outside the stitch strips of both parts, which may show the work twice, or (`in_strips`) only
+    those in them. Strips that leave too little else are no strips."""
     grid, size = places(first, second, matrix, level, reach, patches_wanted)
+    barred = _in_strips(grid, size, first, second, matrix, level)
+    if (~barred).sum() < max(_LEAST_OUTSIDE, _LEAST_SHARE_OUTSIDE * len(grid)):
+        barred[:] = False
     whole = fits(grid, size, 0, first, second, at_level(matrix, level), level)
     patches = [cut_out(first, int(x), int(y), *size, level) for x, y in grid]
     noise = NOISE_KEPT * float(np.percentile([noise_level(p) for p in patches], 25)) if patches else 0.0
+    chosen = np.flatnonzero(barred == in_strips)
+    grid, whole, patches = grid[chosen], whole[chosen], [patches[i] for i in chosen]
     centre = (np.array(size) - 1) / 2
     seen = _Seen(first, second, _local_maps(matrix, bend, grid + centre, level), size, reach, level, fine)
     ours, theirs, found, plain_ones, lost = [], [], [], [], []
-    tested = 0
+    tested = covered = 0
     for i, patch in enumerate(patches):
         plain = smoothed(patch)
         contrast = float(plain.std())
@@ -91,11 +100,15 @@ def match_patches(
             continue
         blind = seen.blind(i, grid[i])
         hidden = _hidden_share(blind, reach)
+        place = grid[i] + centre
+        if hidden > _COVERED:
+            covered += 1
+            if whole[i]:
+                lost.append(place)
+            continue
         tested += 1
         shift = seen.shift_of(plain, i, grid[i], blind)
-        place = grid[i] + centre
-        well = (contrast > max(_WELL_TEXTURED * noise, 1e-4) and hidden < _MUCH_HIDDEN) or hidden > _COVERED
-        well &= bool(whole[i])
+        well = bool(whole[i]) and hidden < _MUCH_HIDDEN and contrast > max(_WELL_TEXTURED * noise, 1e-4)
         if shift is not None:
             plain_ones.append(well)
             ours.append(place)
@@ -112,7 +125,18 @@ def match_patches(
         tested,
         np.array(lost).reshape(-1, 2) * level + offset,
         np.array(plain_ones, dtype=bool),
+        covered,
     )
+
+
+def _in_strips(
+    grid: Floats, size: tuple[int, int], first: View, second: View, matrix: Matrix, level: int
+) -> npt.NDArray[np.bool_]:
+    ours = (grid + (np.array(size) - 1) / 2) * level + (level - 1) / 2
+    found = np.zeros(len(grid), bool)
+    for view, at in ((first, ours), (second, apply(matrix, ours))):
+        found |= in_strip(view, at[:, 0], at[:, 1], size[0] * level, size[1] * level)
+    return found
 
 
 def _local_maps(matrix: Matrix, bend: Bend | None, middles: Floats, level: int) -> Callable[[int], Matrix]:

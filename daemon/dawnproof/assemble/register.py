@@ -45,7 +45,7 @@ class PairFit:
     @property
     def adrift_share(self) -> float:
         """Share of the patches whose texture is plain but not found again, nor that of the patches around them."""
-        return len(adrift(self.matches)) / max(1, self.matches.tested)
+        return len(adrift(self.matches)) / self.matches.every
 
     @property
     def rotation_deg(self) -> float:
@@ -85,7 +85,7 @@ def refine(first: View, second: View, fit: PairFit, factor: int) -> PairFit | No
             return None
         previous = level
     assert found is not None
-    return _along_bend(first, second, found)
+    return _with_strips(first, second, _along_bend(first, second, found))
 
 
 def _refined(first: View, second: View, matrix: Matrix, level: int, reach: int, patches: int) -> PairFit | None:
@@ -139,3 +139,16 @@ def _along_bend(first: View, second: View, fit: PairFit) -> PairFit:
         if not grown:
             return fit
     return fit
+
+
+def _with_strips(first: View, second: View, fit: PairFit) -> PairFit:
+    """What the stitch strips show is looked at once the parts lie and never moves them. A strip may show the work a
+    little aside, as a whole: that is its stitch's affair. Where it does not show it at all, it is lost."""
+    bend = bend_between(first, second, fit)
+    seen = match_patches(first, second, fit.matrix, 1, _BENT_REACH, PATCHES, bend=bend, in_strips=True)
+    if seen.tested + seen.covered == 0:
+        return fit
+    tried, own = seen.tested + seen.covered, fit.matches
+    seen = seen.keep(consistent(left_over(fit.matrix, seen), seen, _CONSISTENT_PX))
+    lost, covered = np.concatenate([own.lost, seen.lost]), own.covered + tried - len(seen)
+    return replace(fit, matches=replace(own, lost=lost, covered=covered, alike=seen.first))

@@ -136,6 +136,19 @@ class View:
         return self._lines
 
 
+def in_strip(
+    view: View, x: npt.NDArray[np.float64], y: npt.NDArray[np.float64], wide: float = 0.0, high: float = 0.0
+) -> npt.NDArray[np.bool_]:
+    """Which places of an upright view, or the half so large pieces around them, lie in a stitch strip of its part."""
+    to_part, part = view.to_part, view.part
+    across = to_part[0, 0] * x + to_part[0, 1] * y + to_part[0, 2]
+    reach = part.seam_halfwidth_px + (abs(to_part[0, 0]) * wide + abs(to_part[0, 1]) * high) / 4
+    barred = np.zeros(np.shape(across), bool)
+    for seam in part.seams_px:
+        barred |= np.abs(across - seam) <= reach
+    return barred
+
+
 def shrink(pixels: npt.NDArray[Any], factor: int) -> npt.NDArray[np.float32]:
     """Means over factor x factor pixels, (rows, columns, channels); sides are whole multiples of factor."""
     rows, columns = pixels.shape[0] // factor, pixels.shape[1] // factor
