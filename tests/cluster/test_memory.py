@@ -26,6 +26,7 @@ from dawnproof.cluster.engine import ClusterPool
 from dawnproof.workers.away import Limits, run_limited
 
 HERE = Held(0, 0.0, 0.0)
+SILENCE_S = 30.0
 
 
 class Noted(evening.InlinePool):
@@ -50,7 +51,7 @@ class Desk:
         self.house.scheduler()
         self.here = Noted()
         limited: Callable[[int], Any] = lambda needs_mb: partial(run_limited, Limits(4096, 60.0, 50))  # noqa: E731
-        self.engine = ClusterPool(self.here, limited, self.house.address, None, {}, 20.0)
+        self.engine = ClusterPool(self.here, limited, self.house.address, None, {}, SILENCE_S)
         stack.callback(self.engine.close, False)
 
     def helper(self, name: str, memory_mb: int, slots: int = 1) -> Started:
@@ -110,6 +111,18 @@ def test_what_another_computer_cannot_do_is_no_verdict_on_a_file(desk: Desk) -> 
     done = desk.engine.submit("measuring", "SL-1_L.tif", fail, Hold(300, 1, 0.0))
     assert done.result(60) is HERE
     assert "SL-1_L.tif: annex could not do it (the picture ends early); it is done here" in desk.said()
+
+
+def test_the_last_helper_that_goes_is_not_waited_for(desk: Desk) -> None:
+    """Nobody is left who could take its task up: it is done here at once, not after a silence."""
+    worker = desk.helper("annex", 1000)
+    join = desk.join("SL-1", says_mb=300, seconds=60.0)
+    wait_for(lambda: any(task.address for task in desk.engine._out.values()), "the join is there")
+    worker.kill()
+    begun = time.monotonic()
+    assert join.result(60) is HERE
+    assert time.monotonic() - begun < SILENCE_S / 2
+    assert "annex went away in the middle of SL-1" in desk.said()
 
 
 def overlap(one: Held, other: Held) -> bool:

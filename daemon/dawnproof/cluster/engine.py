@@ -191,7 +191,7 @@ class ClusterPool:
                 f"{self._helpers.name(held)} says nothing any more; {task.subject} is done elsewhere"
             )
             self._again(task, held)
-        elif not held and now - task.sent_s > self._silence_s:
+        elif not held and (now - task.sent_s > self._silence_s or not self._fit(task, now)):
             self._again(task, "")
 
     def _answered(self, task: Task, answer: Answer | BaseException) -> None:
@@ -265,12 +265,15 @@ class ClusterPool:
         while self._queue:
             with self._lock:
                 task = self._queue.popleft()
-            fit = self._helpers.fit_for(task.question.needs_mb(), task.avoid, now)
+            fit = self._fit(task, now)
             if not fit or task.tries >= MOST_TRIES:
                 self._helpers.say_why_here(task.subject, task.question.needs_mb(), task.tries)
                 self._here(task)
             else:
                 self._send(task, fit, now)
+
+    def _fit(self, task: Task, now: float) -> list[str]:
+        return self._helpers.fit_for(task.question.needs_mb(), task.avoid, now)
 
     def _all_here(self) -> None:
         while self._queue:
