@@ -20,9 +20,9 @@ from pathlib import Path
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # as in the product's children
 
-import numpy as np  # noqa: E402
-import numpy.typing as npt  # noqa: E402
-import pyvips  # noqa: E402
+import numpy as np
+import numpy.typing as npt
+import pyvips
 
 sys.path[:0] = [str(Path(__file__).parents[2] / "daemon")]
 
