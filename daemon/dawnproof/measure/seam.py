@@ -43,7 +43,6 @@ BLENDED_FAULT, BLENDED_NOTE = 2000.0, 150.0
 BLENDED_RIVAL_FAULT, BLENDED_RIVAL_NOTE = 6.0, 2.5
 AGREES = 4.0  # score of the repeats at the same place that counts as a second reading
 FAR_FAULT, FAR_NOTE = 18.0, 9.0
-FAR_HINT = 6.0  # is worth a second look at its rows
 RIVAL_FAULT, RIVAL_NOTE = 2.0, 1.3
 AS_ELSEWHERE = 0.9  # of the highest score of the other columns
 CONFIRMED = 40.0  # log-likelihood that the profile must speak for doubling
@@ -207,11 +206,10 @@ class SeamCheck:
         """What speaks against 'sound' in a stretch of the stitch; None when each of them is sound."""
         every = stretches(place.own, ground)
         found = speaking_most(place.own, every)
-        hinted = suspects.far.score >= FAR_HINT and suspects.far.px >= SMALL_PX
-        if hinted and not (found is not None and found[1].confirmed):
-            repeats = Stretch(suspects.far_rows, suspects.far, 0.0, bare=False)
-            again = seen_again(place.own, repeats)
-            found = (repeats, again) if again.confirmed else found
+        if not (found is not None and found[1].confirmed):
+            hints = [Stretch(rows, mark, 0.0, bare=False) for mark, rows in suspects.hints if mark.px >= SMALL_PX]
+            again = [(hint, seen_again(place.own, hint)) for hint in hints if hint.mark.score > 0]
+            found = next((pair for pair in again if pair[1].confirmed), found)
         if found is not None and found[1].confirmed:
             stretch, second = found
             mark, along = samples(place.own, second.mark, ground.rows, 1.25 * second.mark.px + 5)

@@ -22,6 +22,8 @@ LEAST_CONTROLS = 90  # columns without a stitch that the stitch is compared with
 RUN_SHARES = (1.0, 0.4, 0.15)  # a lift may take up only a part of the stitch
 CONTROL_STEP = 3  # of the columns without a stitch, every third is looked at closely
 LEAST_PROMISE = 20.0
+MOST_HINTS, LEAST_HINT = 3, 2.0  # places that repeat: how many are kept, and the score of all but the first
+HINTS_APART_PX = 6
 LARGE_PX = 2.5  # displacements that would be a fault, whatever the limit is set to
 
 
@@ -58,7 +60,7 @@ class Suspects:
     promise: float
     judged: float
     large: Mark
-    far_rows: range  # between which the repeats of `far` were followed
+    hints: tuple[tuple[Mark, range], ...]  # the places that repeat most, and the rows between which they do
 
 
 def find(own: list[Strip], controls: list[Strip], ground: Ground) -> Suspects | None:
@@ -72,8 +74,8 @@ def find(own: list[Strip], controls: list[Strip], ground: Ground) -> Suspects | 
     if not chunks:
         return None
     near, promise, judged, large = _near(at_seam, elsewhere, chunks)
-    far, far_rows = _far(at_seam, elsewhere, chunks)
-    return Suspects(near, far, promise, judged, large, far_rows)
+    hints = _far(at_seam, elsewhere, chunks)
+    return Suspects(near, hints[0][0], promise, judged, large, hints)
 
 
 class _Part:
@@ -147,7 +149,7 @@ def _mark(
     return Mark(int(columns[place]), blends[blend], max(float(best.max()), 0.0), max(rival, 0.0), px, px)
 
 
-def _far(at_seam: list[_Part], elsewhere: list[_Part], chunks: list[int]) -> tuple[Mark, range]:
+def _far(at_seam: list[_Part], elsewhere: list[_Part], chunks: list[int]) -> tuple[tuple[Mark, range], ...]:
     search = at_seam[0].strip.search
     columns, others = _columns(at_seam), _columns(elsewhere)
     paths = Paths(search, len(columns) + len(others))
@@ -160,16 +162,30 @@ def _far(at_seam: list[_Part], elsewhere: list[_Part], chunks: list[int]) -> tup
         blocks.append(np.clip(found[..., : len(columns)], -100, 100).astype(np.float16))
         paths.add(found)
     best = paths.best() - BEGIN_COST
-    blend, place = np.unravel_index(int(best[:, : len(columns)].argmax()), (len(best), len(columns)))
-    path = _path(np.stack([block[blend, :, place] for block in blocks]).astype(np.float64), search)
-    doubled = [(row, px) for row, px in zip(starts, path, strict=True) if px is not None]
-    lags = [px for _, px in doubled] or [search.lags_px[0]]
-    px, most_px = float(np.median(lags)), max(lags)
-    rows = range(doubled[0][0], doubled[-1][0] + BLOCK_ROWS) if doubled else range(0)
-    away = np.abs(others - columns[place]) > most_px + search.blends_px[blend] + 8
-    rivals = best[:, len(columns) :][:, away]
-    rival = float(rivals.max()) if rivals.size else 0.0
-    return Mark(int(columns[place]), search.blends_px[blend], float(best[blend, place]), rival, px, most_px), rows
+    kept = []
+    for blend, place in _highest(best[:, : len(columns)], columns):
+        path = _path(np.stack([block[blend, :, place] for block in blocks]).astype(np.float64), search)
+        doubled = [(row, px) for row, px in zip(starts, path, strict=True) if px is not None]
+        lags = [px for _, px in doubled] or [search.lags_px[0]]
+        away = np.abs(others - columns[place]) > max(lags) + search.blends_px[blend] + 8
+        rivals = best[:, len(columns) :][:, away]
+        rival, score = float(rivals.max()) if rivals.size else 0.0, float(best[blend, place])
+        mark = Mark(int(columns[place]), search.blends_px[blend], score, rival, float(np.median(lags)), max(lags))
+        kept.append((mark, range(doubled[0][0], doubled[-1][0] + BLOCK_ROWS) if doubled else range(0)))
+    return tuple(kept)
+
+
+def _highest(best: npt.NDArray[np.float32], columns: Columns) -> list[tuple[int, int]]:
+    """Blend width and place of the highest score, and of those clear of it that are worth a look."""
+    left = best.copy()
+    found: list[tuple[int, int]] = []
+    while len(found) < MOST_HINTS:
+        blend, place = np.unravel_index(int(left.argmax()), left.shape)
+        if found and left[blend, place] < LEAST_HINT:
+            break
+        found.append((int(blend), int(place)))
+        left[:, np.abs(columns - columns[place]) <= HINTS_APART_PX] = -np.inf
+    return found
 
 
 def _path(blocks: npt.NDArray[np.float64], search: Search) -> list[float | None]:
