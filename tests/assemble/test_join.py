@@ -150,8 +150,18 @@ def test_parts_of_different_works_are_refused() -> None:
 
 
 def test_overlap_below_the_limit_is_refused_by_name() -> None:
-    left, right = made.halves(16)
+    left, right = made.halves(14)  # 4.6 % of a half
     assert refusal(made.pair(made.scanned(left), made.scanned(right, 2))) == "overlap"
+
+
+@pytest.mark.parametrize(("share", "shift_px"), [(0.053, 0.0), (0.053, 24.0)])
+def test_halves_that_share_a_twentieth_of_their_own_width_are_joined(share: float, shift_px: float) -> None:
+    """How far one lies higher than the other takes from the area of the overlap, not from its width."""
+    wide = int((made.COLUMNS - 40) / (2 - share))
+    left = laid((20 + (wide - 1) / 2, 218), (400, wide))
+    right = laid((made.COLUMNS - 21 - (wide - 1) / 2, 218 + shift_px), (400, wide))
+    plan = plan_join(made.pair(made.scanned(left), made.scanned(right, 2)))
+    assert made.corner_error(onto_reference(plan, 1), made.true_matrix(left, right), right) < 0.3
 
 
 def test_one_part_given_twice_is_refused() -> None:

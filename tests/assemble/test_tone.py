@@ -35,6 +35,23 @@ def test_gains_along_a_row_of_five_do_not_drift() -> None:
     assert max(tone.clipped.values()) < 0.01
 
 
+def test_dust_and_a_lid_that_stand_still_do_not_change_the_gain() -> None:
+    images = [made.scanned(CUT[0], 1), made.scanned(CUT[1], 2, gain=1.04)]
+    random = np.random.default_rng(2)
+    lid = np.zeros((300, 160), bool)
+    lid[:, :24] = True
+    for y, x in random.integers(0, (295, 155), (60, 2)):
+        for image in images:
+            image.pixels[y : y + 5, x : x + 5] //= 5
+    for image in images:
+        image.pixels[lid] = 30000
+    views = [View(p) for p in made.pair(*images)]
+    for view in views:
+        view.hidden = 1, lid
+    tone = even_out(views, {(0, 1): exact(0, 1)}, CURVE, 0, 1.5)
+    assert tone.gains[1] == pytest.approx([1 / 1.04] * 3, rel=0.01)
+
+
 def test_a_gain_beyond_what_is_allowed_is_held() -> None:
     views = [View(p) for p in made.pair(made.scanned(CUT[0], 1), made.scanned(CUT[1], 2, gain=0.6))]
     tone = even_out(views, {(0, 1): exact(0, 1)}, CURVE, 0, 1.25)

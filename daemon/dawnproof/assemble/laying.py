@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import cv2
 import numpy as np
 import numpy.typing as npt
 from scipy import ndimage
 
 from ..measure.relief import Relief, relief_likeness
+from .bed import blind_at
 from .parts import Matrix
 from .register import PairFit
 from .view import View, apply
@@ -56,3 +58,20 @@ def laid_patches(
         for c in range(window.shape[2])
     ]
     return np.asarray(ours), np.stack(planes, axis=2)
+
+
+def work_in_both(
+    first: View, second: View, matrix: Matrix, place: npt.NDArray[np.float64], size: int
+) -> npt.NDArray[np.bool_]:
+    """(size, size) where `laid_patches` shows the work in both, and not what is known to be fixed to the bed."""
+    x, y = (round(float(c) - size / 2) for c in place)
+    ours = blind_at(first, x, y, size, size, 1)
+    corners = apply(matrix, np.array([[x, y], [x + size, y], [x, y + size], [x + size, y + size]], dtype=np.float64))
+    low, high = np.floor(corners.min(axis=0)).astype(int), np.ceil(corners.max(axis=0)).astype(int) + 1
+    theirs = blind_at(second, int(low[0]), int(low[1]), int(high[0] - low[0]), int(high[1] - low[1]), 1)
+    shown = np.ones((size, size), bool) if ours is None else ~ours
+    if theirs is not None:
+        onto = np.column_stack([matrix[:, :2], corners[0] - low])
+        flags = cv2.INTER_NEAREST | cv2.WARP_INVERSE_MAP
+        shown &= cv2.warpAffine(theirs.astype(np.uint8), onto, (size, size), flags=flags) == 0
+    return shown

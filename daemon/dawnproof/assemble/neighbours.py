@@ -7,9 +7,11 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from itertools import combinations
 
+import numpy as np
+
 from ..errors import JoinRefused
 from ..measure.relief import Relief
-from .area import share_and_width
+from .area import common_area, share_and_width
 from .laying import relief_of
 from .layout import chained, outward
 from .parts import JoinPart, JoinSettings
@@ -19,6 +21,7 @@ from .view import View, compose, inverse
 
 _GRID = re.compile(r"r(\d+)c(\d+)", re.IGNORECASE)
 MM_PER_INCH = 25.4
+_LEAST_AREA = 0.8  # of the least share: parts that touch at a corner are no neighbours
 
 
 @dataclass
@@ -84,7 +87,7 @@ def _complete(found: Neighbours, every: Sequence[tuple[int, int]], factor: int, 
     """Pairs that must lie on one another by the places found so far, but were not looked at or not seen."""
     order = outward(len(found.views), found.pairs, 0)
     places = chained(found.pairs, order, len(found.views))
-    least = settings.least_share_of(len(found.views))
+    least = settings.least_share
     for a, b in every:
         if (a, b) in found.pairs:
             continue
@@ -118,13 +121,23 @@ def _try(
         failures[pair] = Touch(None, touch.second, "unrelated")
         return
     _refuse_extremes(found.views[a], touch, settings)
-    if touch.fit.share < settings.least_share_of(len(found.views)):
-        failures[pair] = Touch(None, touch.second, "overlap", touch.fit.share)
+    wide = narrow_share(found.views[a], touch.second, touch.fit)
+    if wide < settings.least_share or touch.fit.share < _LEAST_AREA * settings.least_share:
+        failures[pair] = Touch(None, touch.second, "overlap", min(wide, touch.fit.share))
         return
     found.views[b] = touch.second
     fixed.update(pair)
     found.pairs[pair] = touch.fit
     found.relief[pair] = relief.likeness
+
+
+def narrow_share(first: View, second: View, fit: PairFit) -> float:
+    """How wide the overlap is where it is narrow, as a share of the smaller part's extent in that direction. A turn or
+    a shift along the overlap takes from its area, not from this."""
+    extent = np.ptp(common_area(first, second, fit.matrix), axis=0)
+    upright = extent[1] >= extent[0]
+    sides = [view.work.width if upright else view.work.height for view in (first, second)]
+    return fit.across_px / min(sides)
 
 
 def _turned(first: View, second: View, relief: Relief) -> JoinRefused:
@@ -190,10 +203,9 @@ def _apart(
                 " beside the work",
             )
         if touch.code == "overlap":
-            least = settings.least_share_of(len(parts))
             return JoinRefused(
                 "overlap",
-                f"{names} overlap by {touch.period_px:.1%} of a part, at least {least:.1%} is needed",
+                f"{names} overlap by {touch.period_px:.1%} of a part, at least {settings.least_share:.1%} is needed",
                 "scan again so that neighbouring parts share 10 to 20 % of the width",
             )
     others = [parts[i].name for i in range(len(parts)) if i not in lost]

@@ -52,12 +52,10 @@ class JoinPart:
 class JoinSettings:
     """What the house allows a join to do. Every number is a trial value.
 
-    `least_share`: of the smaller part's area. Halves are cut by the width of the work, of which 3 % are 5.8 % of a
-    half, so for two parts the limit lies above that.
+    `least_share`: how wide an overlap is at least, as a share of the smaller part's own extent across it.
     """
 
     least_share: float = 0.05
-    least_share_of_two: float = 0.06
     most_share: float = 0.9  # above: the same picture twice
     most_rotation_deg: float = 5.0
     most_scale_percent: float = 1.0
@@ -74,10 +72,6 @@ class JoinSettings:
     session_h: float = 4.0
     feather_px: float = 3.0  # half width of the blend at a cut
     ppi_tolerance_percent: float = 0.1
-
-    def least_share_of(self, parts: int) -> float:
-        """The least overlap of neighbours, as a share of a part's area, where a work has so many parts."""
-        return self.least_share_of_two if parts == 2 else self.least_share
 
 
 @dataclass(frozen=True)

@@ -11,7 +11,7 @@ import numpy as np
 import numpy.typing as npt
 
 from ..measure.curve import ToneCurve
-from .laying import laid_patches, patch_size
+from .laying import laid_patches, patch_size, work_in_both
 from .register import PairFit
 from .view import View
 
@@ -20,6 +20,8 @@ _SAMPLES = 80
 _WINDOW = 48
 _CALM_PX = 2.0
 _DARKEST = 0.004  # linear; below it the ratio says little
+_LEAST_SHOWN = 0.25  # of a patch, where the work is seen in both
+_OUTLYING = 4.0  # times the usual difference within a patch
 _WITHIN = 0.0015  # a gain this near 1 is taken as 1
 
 
@@ -70,8 +72,13 @@ def _sampled(first: View, second: View, fit: PairFit, light: Floats) -> tuple[Fl
         pair = laid_patches(first, second, fit.onto(i), fit.matches.first[i], size)
         if pair is None:
             continue
-        means = [_mean_light(patch * top, light) for patch in pair]
         clipped += [_clipped_share(patch) for patch in pair]
+        shown = work_in_both(first, second, fit.onto(i), fit.matches.first[i], size)
+        if shown.mean() < _LEAST_SHOWN:
+            continue
+        lit = [_light(patch * top, light)[shown] for patch in pair]
+        alike = _alike(*lit)
+        means = [of[alike].mean(axis=0) for of in lit]
         if min(m.min() for m in means) > _DARKEST:
             ours.append(means[0])
             theirs.append(means[1])
@@ -80,11 +87,18 @@ def _sampled(first: View, second: View, fit: PairFit, light: Floats) -> tuple[Fl
     return np.array(ours).reshape(shape), np.array(theirs).reshape(shape), share
 
 
-def _mean_light(patch: npt.NDArray[np.float32], light: Floats) -> Floats:
-    """Mean linear light by channel. The finest detail is smoothed away first: moving a part softens it, and the mean
-    of a curved function of values would take that for less light."""
+def _light(patch: npt.NDArray[np.float32], light: Floats) -> Floats:
+    """Linear light by channel. The finest detail is smoothed away first: moving a part softens it, and the mean of a
+    curved function of values would take that for less light."""
     calm = cv2.GaussianBlur(patch, (0, 0), _CALM_PX, borderType=cv2.BORDER_REFLECT).reshape(patch.shape)
-    return np.asarray(np.interp(calm, np.arange(len(light)), light).mean(axis=(0, 1)))
+    return np.asarray(np.interp(calm, np.arange(len(light)), light))
+
+
+def _alike(ours: Floats, theirs: Floats) -> npt.NDArray[np.bool_]:
+    """(n,) of (n, channels) values: where the two differ as they do all over the patch. Dust on the bed does not."""
+    ratio = np.log(np.maximum(ours, _DARKEST / 4) / np.maximum(theirs, _DARKEST / 4))
+    apart = np.abs(ratio - np.median(ratio, axis=0))
+    return np.asarray((apart <= _OUTLYING * np.maximum(np.median(apart, axis=0), 1e-9)).all(axis=1))
 
 
 def _clipped_share(patch: npt.NDArray[Any]) -> float:
