@@ -47,7 +47,9 @@ def test_streaks_are_hidden_whichever_way_the_part_lies() -> None:
     hidden[:, given.streaks != 0] = True
     for quarters in range(4):
         turned = given.turned(quarters)
-        assert np.array_equal(blind_at(turned, 0, 0, turned.width, turned.height, 1), np.rot90(hidden, quarters))
+        found = blind_at(turned, 0, 0, turned.width, turned.height, 1)
+        assert found is not None
+        assert np.array_equal(found, np.rot90(hidden, quarters))
 
 
 def test_a_texture_without_streaks_is_left_alone() -> None:

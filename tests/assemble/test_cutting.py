@@ -5,11 +5,11 @@ import pytest
 from bench.join_scene import ArraySource
 
 from dawnproof.assemble.blend import Layer
-from dawnproof.assemble.cutting import Strip, cut_all, in_strip
+from dawnproof.assemble.cutting import Strip, cut_all
 from dawnproof.assemble.layout import Layout
 from dawnproof.assemble.parts import Cut, JoinPart
 from dawnproof.assemble.resample import Mover
-from dawnproof.assemble.view import View
+from dawnproof.assemble.view import View, in_strip
 from dawnproof.model import Box
 
 ROWS, COLUMNS, STEP = 120, 200, 120  # two parts share 80 columns

@@ -45,7 +45,7 @@ def test_dust_and_a_lid_that_stand_still_do_not_change_the_gain() -> None:
             image.pixels[y : y + 5, x : x + 5] //= 5
     for image in images:
         image.pixels[lid] = 30000
-    views = [View(p) for p in made.pair(*images)]
+    views = [View(p) for p in made.pair(images[0], images[1])]
     for view in views:
         view.hidden = 1, lid
     tone = even_out(views, {(0, 1): exact(0, 1)}, CURVE, 0, 1.5)
