@@ -125,6 +125,7 @@ class Work(_Rules):
 
     slots: Annotated[int, Field(ge=0, le=64)]
     memory_mb: Annotated[int, Field(ge=256)]
+    room_mb: Annotated[int, Field(ge=0)]
     wall_s: Positive
     renew_after: Annotated[int, Field(ge=1)]
     engine: Literal["local", "dask"]

@@ -73,6 +73,13 @@ def test_everything_else_is_a_line_to_paste() -> None:
     ]
 
 
+def test_helpers_need_the_machines_memory_to_be_read() -> None:
+    """Seen: the cluster's library reads /proc/meminfo when it is loaded, which ProcSubset=pid hides."""
+    alone, helped = (in_words(replace(AS_SHIPPED, network=why)) for why in ("mail", "mail and helpers"))
+    assert not any("ProcSubset=all" in line for line in alone)
+    assert any(line.strip() == "ProcSubset=all" for line in helped)
+
+
 def test_systemd_understands_what_is_to_be_pasted(tmp_path: Path) -> None:
     """The unit with its drop-in: nothing to complain of."""
     if shutil.which("systemd-analyze") is None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import time
+from dataclasses import dataclass
 
 from dawnproof.errors import NotAScan
 
@@ -39,3 +40,22 @@ def keep(megabytes: int, seconds: float) -> int:
     block[::4096] = b"x" * len(block[::4096])
     time.sleep(seconds)
     return len(block)
+
+
+@dataclass(frozen=True)
+class Wanting:
+    """A question that says what it will need; holds `holds_mb` for some seconds."""
+
+    needs: int
+    holds_mb: int
+    seconds: float
+
+    def needs_mb(self) -> int:
+        return self.needs
+
+
+def want(question: Wanting) -> tuple[float, float]:
+    """From when to when it ran, seconds of the machine's clock."""
+    begun = time.monotonic()
+    keep(question.holds_mb, question.seconds)
+    return begun, time.monotonic()

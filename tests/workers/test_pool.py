@@ -11,7 +11,7 @@ from concurrent.futures import Future, wait
 from typing import Any
 
 import pytest
-from workers.child_tasks import die, keep, number_of_child, refuse, rest, spin, take
+from workers.child_tasks import Wanting, die, keep, number_of_child, refuse, rest, spin, take, want
 
 from dawnproof.errors import NotAScan, WorkerDied
 from dawnproof.workers import pool as pool_module
@@ -103,6 +103,45 @@ def test_a_child_begun_ahead_can_be_ended_at_any_time(rest_s: float) -> None:
     while (left := set(multiprocessing.active_children()) - before) and time.monotonic() < until:
         time.sleep(0.05)
     assert not left
+
+
+def roomy(room_mb: int) -> Pool:
+    return Pool(2, 3000, 120.0, 50, room_mb=room_mb)
+
+
+def overlapping(spans: list[tuple[float, float]]) -> bool:
+    (first, second) = sorted(spans)
+    return second[0] < first[1]
+
+
+@pytest.mark.parametrize(("room_mb", "together"), [(1000, False), (1300, True)])
+def test_what_needs_more_than_there_is_room_for_waits(room_mb: int, together: bool) -> None:
+    pool = roomy(room_mb)
+    try:
+        asked = [pool.submit("measuring", f"{i}.tif", want, Wanting(600, 1, 3.0)) for i in range(2)]
+        assert overlapping([result(pool, future) for future in asked]) is together
+    finally:
+        pool.close(wait=False)
+
+
+def test_a_join_that_would_fill_the_room_waits_until_the_scans_are_done() -> None:
+    pool = roomy(1000)
+    try:
+        scan = pool.submit("measuring", "a.tif", want, Wanting(600, 1, 2.0))
+        join = pool.submit("joining", "b", want, Wanting(5000, 1, 0.1), long=True)
+        assert not overlapping([result(pool, scan), result(pool, join)]), "larger than the room: by itself"
+    finally:
+        pool.close(wait=False)
+
+
+def test_what_outgrows_the_room_beside_another_is_done_again_by_itself() -> None:
+    pool = roomy(700)
+    try:
+        asked = [pool.submit("measuring", f"{i}.tif", want, Wanting(0, mb, 4.0)) for i, mb in enumerate((400, 450))]
+        spans = [result(pool, future, 90.0) for future in asked]
+        assert not overlapping(spans), "each ended well, and not beside the other"
+    finally:
+        pool.close(wait=False)
 
 
 def test_memory_has_a_limit(make: MAKER) -> None:

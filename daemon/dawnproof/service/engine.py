@@ -7,6 +7,7 @@ from functools import partial
 from typing import Any
 
 from ..cluster.errand import News
+from ..cluster.serving import memory_of_machine_mb
 from ..errors import EnvironmentFault
 from ..rulebook import Work
 from ..workers.away import Limits, run_limited
@@ -18,13 +19,19 @@ ROOM = 2.0  # address space of a child elsewhere, as a multiple of what its task
 
 def open_engine(work: Work) -> tuple[Engine, Callable[[], Iterable[News]]]:
     """The engine the rule book names, and what gives its news. EnvironmentFault where its libraries are missing."""
-    pool = Pool(work.slots, work.memory_mb, work.wall_s, work.renew_after)
+    pool = Pool(
+        work.slots, work.memory_mb, work.wall_s, work.renew_after, room_mb=work.room_mb or memory_of_machine_mb()
+    )
     if work.engine == "local":
         return pool, tuple
     try:
         import distributed  # noqa: F401
     except ImportError as error:
         raise EnvironmentFault(f'[work] engine = "dask" needs {error.name}; install dawnproof[cluster]') from error
+    except OSError as error:  # its libraries read the machine's memory when they are loaded
+        raise EnvironmentFault(
+            f'[work] engine = "dask" cannot be loaded ({error}); under systemd it needs ProcSubset=all'
+        ) from error
     from ..cluster.engine import ClusterPool
 
     cluster = ClusterPool(

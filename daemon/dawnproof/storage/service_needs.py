@@ -20,6 +20,7 @@ MANAGER = Path("/run/systemd/system")
 LINGER = Path("/var/lib/systemd/linger")
 HOMES = (Path("/home"), Path("/root"), Path("/run/user"))
 NETWORK = ("PrivateNetwork=no", "RestrictAddressFamilies=AF_UNIX AF_INET AF_INET6", "IPAddressDeny=")
+HELPERS = ("ProcSubset=all",)  # the cluster's library reads the machine's memory where it is loaded
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,6 +99,7 @@ def _drop_in(needs: ServiceNeeds) -> tuple[str, ...]:
         service += [f"BindReadOnlyPaths={_quoted(folder)}" for folder in needs.at_home]
     service += [f"BindPaths={_quoted(folder)}" for folder in needs.outside]
     service += NETWORK if needs.network else []
+    service += HELPERS if "helpers" in needs.network else []
     if not unit and not service:
         return ("  2. nothing to be changed in it: account, program and folders are as the unit expects them",)
     lines = [*(["[Unit]", *unit] if unit else []), *(["[Service]", *service] if service else [])]

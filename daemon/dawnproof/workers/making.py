@@ -90,10 +90,12 @@ class JobAsk:
         return replace(self, parts=parts, strangers=strangers, staging=writes[0], proofs=writes[1])
 
     def needs_mb(self) -> int:
-        """Resident memory it will need, MB; of several parts, what they weigh counts."""
+        """Resident memory it will need, MB; of several parts, what their pixels weigh counts."""
         if len(self.parts) < 2:
             return NEEDS_MB
-        return NEEDS_MB + int(JOIN_SHARE * sum(part.measured.size_bytes for part in self.parts)) // 1_000_000
+        scans = [part.measured for part in self.parts]
+        pixels = sum(scan.width_px * scan.height_px * scan.channels * scan.depth_bits // 8 for scan in scans)
+        return NEEDS_MB + int(JOIN_SHARE * pixels) // 1_000_000
 
     def digests(self, result: Made) -> Mapping[str, str]:
         """SHA-256 of the masters by path below the staging folder, taken while they were written."""

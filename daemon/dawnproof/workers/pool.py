@@ -26,6 +26,7 @@ from ..model import Progress
 PR_SET_PDEATHSIG = 1
 CPU_SHARE = 1.0  # of wall time times cores: what one task may compute, counted by the kernel
 RESIDENT_SHARE = 0.75  # of the address space a child may map: what may really be in memory
+OUTGREW = "it outgrew the room beside another"
 _AHEAD_BYTES = 8 << 30  # for loading alone; the first task brings its own limit
 _shown: Any = None  # in a child: the shared share done of its slot
 
@@ -39,15 +40,31 @@ class _Task:
     future: Future[Any] = field(default_factory=Future)
     begun_s: float = 0.0
     killed: str = ""
+    alone: bool = False  # it outgrew the room beside another; once more by itself
+
+    def needs_mb(self) -> int:
+        """What its question says it will need; 0 where it says nothing."""
+        question: Any = self.arguments[0] if self.arguments else None
+        return int(question.needs_mb()) if hasattr(question, "needs_mb") else 0
 
 
 class Pool:
     """Children that run tasks. Short tasks (a scan on the bed waits for its verdict) go before long ones (joins),
-    and long ones never take every slot when there is more than one."""
+    and long ones never take every slot when there is more than one. What they need together stays within `room_mb`
+    (0: no such bound): a task waits for room, and one that outgrows it beside others is done again by itself."""
 
-    def __init__(self, slots: int, memory_mb: int, wall_s: float, renew_after: int, ahead: Ahead | None = None) -> None:
+    def __init__(
+        self,
+        slots: int,
+        memory_mb: int,
+        wall_s: float,
+        renew_after: int,
+        ahead: Ahead | None = None,
+        room_mb: int = 0,
+    ) -> None:
         _set_for_children()
         count = slots or min(2, os.cpu_count() or 1)
+        self._room_mb = room_mb
         self._wall_s, self._cpu_s = wall_s, wall_s * CPU_SHARE * (os.cpu_count() or 1)
         self._short: deque[_Task] = deque()
         self._long: deque[_Task] = deque()
@@ -105,6 +122,18 @@ class Pool:
                     task.killed = f"it needed more than {slot.resident_limit >> 20} MB of memory"
                 if task.killed:
                     slot.kill()
+            self._keep_within_room()
+
+    def _keep_within_room(self) -> None:
+        """Beyond the room the heaviest of several children is ended, and its task waits to be alone."""
+        busy = [slot for slot in self._slots if slot.task and not slot.task.killed]
+        held = {slot: slot.resident_bytes() for slot in busy}
+        if not self._room_mb or len(busy) < 2 or sum(held.values()) <= self._room_mb << 20:
+            return
+        heaviest = max(busy, key=lambda slot: held[slot])
+        if heaviest.task is not None:
+            heaviest.task.alone, heaviest.task.killed = True, OUTGREW
+            heaviest.kill()
 
     def close(self, wait: bool = True) -> None:
         """End the children; tasks that have not begun are cancelled, one that runs is ended unless waited for."""
@@ -134,7 +163,7 @@ class Pool:
                 task = self._next() if slot.task is None else None
                 if task is None:
                     continue
-                if not task.future.set_running_or_notify_cancel():
+                if not task.alone and not task.future.set_running_or_notify_cancel():
                     continue
                 task.begun_s = time.monotonic()
                 try:
@@ -146,12 +175,20 @@ class Pool:
                 inner.add_done_callback(partial(self._done, slot, task))
 
     def _next(self) -> _Task | None:
+        running = [slot.task for slot in self._slots if slot.task]
         if self._short:
-            return self._short.popleft()
-        running = sum(1 for s in self._slots if s.task and s.long)
-        if self._long and (running < max(1, len(self._slots) - 1)):
+            return self._short.popleft() if self._has_room(self._short[0], running) else None
+        joins = sum(slot.long for slot in self._slots)
+        if self._long and joins < max(1, len(self._slots) - 1) and self._has_room(self._long[0], running):
             return self._long.popleft()
         return None
+
+    def _has_room(self, task: _Task, running: list[_Task]) -> bool:
+        if not running or not self._room_mb:
+            return True
+        if task.alone or any(other.alone for other in running):
+            return False
+        return task.needs_mb() + sum(other.needs_mb() for other in running) <= self._room_mb
 
     def _done(self, slot: _Slot, task: _Task, inner: Future[Any]) -> None:
         error = inner.exception()
@@ -167,6 +204,10 @@ class Pool:
         died = isinstance(error, BrokenProcessPool)
         with self._lock:
             slot.finish(broken=died)
+            if died and task.killed == OUTGREW and not self._closed:
+                task.killed = ""
+                (self._long if task.what == "joining" else self._short).appendleft(task)
+                return
         if died or isinstance(error, MemoryError):
             why = task.killed or (
                 "it needed too much memory" if isinstance(error, MemoryError) else "it ended by itself"
