@@ -1,4 +1,5 @@
 import io
+from dataclasses import replace
 
 import pytest
 from report.nights import HOSTILE, empty_night, evening, good_night, hostile_night, many_jobs, saltmarsh_lane
@@ -55,6 +56,15 @@ def test_at_80_by_24_everything_that_matters_is_seen() -> None:
         "never seen yet: SL-0420",
     ):
         assert words in text
+
+
+@pytest.mark.parametrize("size", [(80, 30), (140, 40)], ids=str)
+def test_what_happened_on_other_computers_is_said(size: tuple[int, int]) -> None:
+    night = evening()
+    gone = EventRow(night.until_utc, "cluster", "", "annex went away in the middle of SL-0422; it is done here")
+    assert "annex went away" not in "\n".join(screen(night, *size))
+    rows = screen(replace(night, events=(*night.events, gone)), *size)
+    assert any("helpers" in row and "annex went away" in row for row in rows)
 
 
 def test_at_200_by_60_every_judged_job_is_seen() -> None:

@@ -11,7 +11,7 @@ from .figures import clock, day_and_clock
 from .large_word import ROWS, large
 from .night_axis import SHAPE_WORDS, Axis, arrivals, axis, heavier
 from .screen import ALARM, GUTTER, STRONG, Section, beside, fitted, line, stacked, whole, wrapped
-from .sections import beds, done, found, glass, mail, now, room, seen, tonight, waiting
+from .sections import beds, done, found, glass, helpers, mail, now, room, seen, tonight, waiting
 from .verdict import Word, last_verdict
 from .watch_kept import began_late, gaps, runs_of
 
@@ -129,6 +129,7 @@ def _narrow(night: Night, width: int, height: int) -> list[Text]:
         Section("clean", glass(night), 1),
         Section("space", room(night), 1),
         Section("mail", mail(night), 1),
+        Section("helpers", helpers(night), 1),
     )
     return stacked(sections, width, height, spaced=height > 30)
 
@@ -146,6 +147,7 @@ def _wide(night: Night, width: int, height: int) -> list[Text]:
     told = (
         Section("space", room(night), 1),
         Section("mail", mail(night), 1),
+        Section("helpers", helpers(night), 1),
         Section("beds", beds(night), 2),
         Section("clean", glass(night), 1),
         Section("found", found(night, 40)[:10], 6),

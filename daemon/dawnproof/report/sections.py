@@ -139,6 +139,12 @@ def mail(night: Night) -> tuple[Text, ...]:
     return tuple(line(unsent_words(row, night)) for row in night.mails[-1:])
 
 
+def helpers(night: Night) -> tuple[Text, ...]:
+    """What happened last on the computers that help: where a task went when one of them left it; nothing else."""
+    told = sorted((e for e in night.events if e.kind == "cluster"), key=lambda event: event.when_utc)
+    return tuple(line(f"{clock(e.when_utc, night.offset_s)} {shown(e.text)}") for e in told[-1:])
+
+
 def seen(night: Night) -> tuple[Text, ...]:
     """The last lines of the night, newest first."""
     newest = sorted(night.events, key=lambda event: event.when_utc, reverse=True)
