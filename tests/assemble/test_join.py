@@ -125,6 +125,14 @@ def test_a_sheet_that_lay_differently_is_bent_back() -> None:
     assert plan.overlaps[0].residual_px < 0.3
 
 
+@pytest.mark.parametrize("seed", [1, 7])
+def test_a_bend_that_swings_back_between_the_patches_first_found_is_followed(seed: int) -> None:
+    left, right = made.halves(70)
+    plan = plan_join(made.pair(made.scanned(left), made.scanned(right, seed, bend_px=7.0)))
+    assert plan.overlaps[0].warp_px > 2
+    assert plan.overlaps[0].residual_px < 0.15
+
+
 def test_stitch_strip_is_kept_out_where_the_other_part_covers_it() -> None:
     left, right = made.halves(110)
     strip = float(left.columns - 70)

@@ -22,6 +22,7 @@ _AGREEING_SHARE = 0.4
 _CONSISTENT_PX = 1.5
 _BENT_PX = 8.0  # a sheet that lay differently may move patches so far off the similarity
 _BENT_REACH = 6
+_FIRST_BENT_REACH = 10  # what a first bend, drawn from where patches were found, leaves where none were
 _BENT_ROUNDS = 4
 
 
@@ -124,11 +125,12 @@ def bend_between(first: View, second: View, fit: PairFit) -> Bend | None:
 def _along_bend(first: View, second: View, fit: PairFit) -> PairFit:
     """A bend carries patches out of reach of the similarity: they are looked for again along the bend, which grows
     until no more are found. Then all of them say how the parts lie, not only those that lie alike."""
-    for _ in range(_BENT_ROUNDS):
+    for turn in range(_BENT_ROUNDS):
         bend = bend_between(first, second, fit)
         if bend is None:
             return fit
-        matches = match_patches(first, second, fit.matrix, 1, _BENT_REACH, PATCHES, bend=bend)
+        reach = _BENT_REACH if turn else _FIRST_BENT_REACH
+        matches = match_patches(first, second, fit.matrix, 1, reach, PATCHES, bend=bend)
         left = left_over(fit.matrix, matches) - bend.at(matches.first)
         inside = consistent(left, matches, _CONSISTENT_PX)
         grown = inside.sum() > len(fit.matches)
