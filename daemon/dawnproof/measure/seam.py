@@ -124,9 +124,8 @@ class SeamCheck:
         suspects = find(place.own, place.controls, ground)
         verdict = None if suspects is None else self._verdict(place, suspects, ground)
         doubling = self._doubling(place, ground, suspects, verdict)
-        if not doubling.value:
-            along = self._along(place, ground, suspects) if suspects is not None else None
-            doubling = along if along is not None and (along.value or doubling.value == 0.0) else doubling
+        if doubling.value == 0.0 and suspects is not None:
+            doubling = self._along(place, ground, suspects) or doubling
         return [
             doubling,
             self._lift(doubling),
