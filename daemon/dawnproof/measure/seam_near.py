@@ -30,8 +30,8 @@ PROMISED_PX = 5.0
 
 
 def likelihoods(even: list[Rows], at: npt.NDArray[np.int64], blends_px: tuple[float, ...]) -> Likelihoods:
-    """The likelihood of each block of even rows under each hypothesis, for a stitch whose right view begins at strip column
-    `at`; every `at` needs HALF columns on either side."""
+    """The likelihood of each block of even rows under each hypothesis, for a stitch whose right view begins at strip
+    column `at`; every `at` needs HALF columns on either side."""
     process = process_of(even)
     tried = (0.0, *SHIFTS_PX, *(MOST_NEAR_PX + STEP_PX * n for n in range(1, BESIDE + 1)), NOTHING_PX)
     return likelihoods_under(even, at, [[process.form(HALF, blend, shift) for shift in tried] for blend in blends_px])
