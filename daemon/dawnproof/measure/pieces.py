@@ -15,13 +15,20 @@ Floats = npt.NDArray[np.float64]
 _LEAST_PIECE_MM = 5.0  # smaller things on the bed are dust
 _SECOND_WORK_SHARE = 0.3  # of the largest work's area: an uniform sheet of that size is one
 _LEAST_SECOND_SHARE = 0.06
-_TARGET_FLAT_SHARE = 0.6
+_TARGET_FLAT_SHARE = 0.5
 _LEAST_PATCHES = 9
 _TARGET_TONES = 8  # steps of tone a channel that tell patches apart
+_FINE_TONES = 4  # of these steps in one of them: the tones of a patch lie in a few, those of a picture in all
+_FINE_A_PATCH = 4
+_TIGHT_SHARE = 0.93
+_FAR_LARGER = 8.0  # a thing so much larger than any other sheet is the work, whatever it looks like
 _LOOK_PX = 400  # side of the picture of a piece that is enough to tell a target
 _FLAT_SWING = 0.04
 _CLEAR_THING = 1.5
 _LONGEST_WORK = 4.5  # length to width; longer things are rulers
+_TOUCHES = 0.3  # share of a piece's length along a frame: a work that runs out there shows more
+_NECK = 0.12  # of a work's shorter side: what hangs on it by less is a shade of the lid beside it
+_TURNED = 0.06  # what a square loses along the side of a work turned by 3.4 degrees, share of the square
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -60,6 +67,31 @@ def pieces_on_bed(lid: Surroundings, mm: float, join_mm: float) -> list[Mask]:
     masks = [((labels == k) & (things > 0)).astype(np.uint8) for k in order if stats[k, cv2.CC_STAT_AREA] >= least]
     # a blotch of a dark room hardly passes the threshold anywhere, a thing does
     return [mask for mask in masks if float(lid.distance[mask > 0].max()) > _CLEAR_THING * lid.threshold]
+
+
+def without_shades(piece: Mask) -> Mask:
+    """The piece without the shade of a lid that hangs on it by a narrow neck, where it is only that shade that touches
+    the frame. A work that runs out of the frame, by a side or a corner, stays as it is."""
+    if not _touches_in_passing(piece):
+        return piece
+    rows, columns = (np.flatnonzero(piece.any(axis=axis)) for axis in (1, 0))
+    neck = max(7, round(_NECK * min(len(rows), len(columns)))) | 1
+    core = np.asarray(cv2.erode(piece, np.ones((neck, neck), np.uint8), borderValue=0))
+    count, labels, stats, _ = cv2.connectedComponentsWithStats(core, connectivity=4)
+    if count < 2:
+        return piece
+    largest = 1 + int(np.argmax(stats[1:, cv2.CC_STAT_AREA]))
+    reach = neck + 2 * round(_TURNED * neck + 2)
+    grown = cv2.dilate((labels == largest).astype(np.uint8), np.ones((reach, reach), np.uint8))
+    kept = np.asarray(cv2.bitwise_and(grown, piece), np.uint8)
+    return piece if _touches_in_passing(kept) else kept
+
+
+def _touches_in_passing(piece: Mask) -> bool:
+    """Whether the frame cuts only a little of it, at any of the four sides."""
+    rows, columns = (np.flatnonzero(piece.any(axis=axis)) for axis in (1, 0))
+    sides = ((piece[:, 0], rows), (piece[:, -1], rows), (piece[0], columns), (piece[-1], columns))
+    return any(0 < int(side.sum()) < _TOUCHES * (along[-1] - along[0] + 1) for side, along in sides)
 
 
 def rectangle_around(piece: Mask) -> Rectangle:
@@ -110,8 +142,12 @@ class Sorted:
 
 def sort_out(picture: Picture, pieces: list[Mask], rectangles: list[Rectangle]) -> Sorted:
     """The largest sheet is the work; another sheet is a second work unless it is uniform or looks like a target."""
-    sheets = [k for k, r in enumerate(rectangles) if _like_a_sheet(r) and not _like_a_target(picture, pieces[k])]
+    flat = [k for k, r in enumerate(rectangles) if _like_a_sheet(r)]
+    sheets = [k for k in flat if not _like_a_target(picture, pieces[k])]
     main = max(sheets or range(len(pieces)), key=lambda k: rectangles[k].area)
+    largest = max(flat or [main], key=lambda k: rectangles[k].area)
+    if rectangles[largest].area > _FAR_LARGER * rectangles[main].area:
+        main = largest
     others: list[int] = []
     beside: list[int] = []
     for k, rectangle in enumerate(rectangles):
@@ -130,8 +166,11 @@ def _like_a_target(picture: Picture, piece: Mask) -> bool:
     tones, flat = _flat_tones(picture, piece)
     if flat < _TARGET_FLAT_SHARE:
         return False
-    cells = np.unique(np.round(tones * _TARGET_TONES).astype(np.int64), axis=0, return_counts=True)[1]
-    return int((cells >= max(4.0, 0.006 * len(tones))).sum()) >= _LEAST_PATCHES
+    cells, fine = (np.unique(np.round(tones * steps).astype(np.int64), axis=0, return_counts=True)[1]
+                   for steps in (_TARGET_TONES, _TARGET_TONES * _FINE_TONES))  # fmt: skip
+    patches = int((cells >= max(4.0, 0.006 * len(tones))).sum())
+    tight = np.sort(fine)[::-1][: _FINE_A_PATCH * patches].sum() / max(len(tones), 1)
+    return patches >= _LEAST_PATCHES and bool(tight >= _TIGHT_SHARE)
 
 
 def _uniform(picture: Picture, piece: Mask) -> bool:

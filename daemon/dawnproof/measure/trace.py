@@ -11,7 +11,7 @@ from ..model import MM_PER_INCH, Box, Frame, Sides
 from .edges import Side, find_side
 from .lid import Mask, Picture, Surroundings, surroundings
 from .outline import Outline, Point, whole_frame
-from .pieces import Floats, Rectangle, pieces_on_bed, rectangle_around, sort_out
+from .pieces import Floats, Rectangle, pieces_on_bed, rectangle_around, sort_out, without_shades
 
 _JOIN_MM = (0.6, 3.0)  # pieces nearer than this belong together; the wider only where the narrow finds no outline
 _SEARCH_MM = 8.0
@@ -53,6 +53,7 @@ def trace(picture: Picture, block: int, frame: Frame) -> Outline:
 def _outline_of(
     picture: Picture, lid: Surroundings, pieces: list[Mask], mm: float, block: int, frame: Frame
 ) -> Outline:
+    pieces = [without_shades(piece) for piece in pieces]
     rectangles = [rectangle_around(piece) for piece in pieces]
     sorted_out = sort_out(picture, pieces, rectangles)
     rectangle = rectangles[sorted_out.main]

@@ -1,0 +1,85 @@
+"""What lies on the bed: a picture with flat tones is no target, a shade of the lid is no part of the work."""
+
+from __future__ import annotations
+
+import cv2
+import numpy as np
+import numpy.typing as npt
+import pytest
+
+from dawnproof.measure.pieces import rectangle_around, sort_out, without_shades
+
+ROWS, COLUMNS = 420, 700
+Mask = npt.NDArray[np.uint8]
+
+
+def soft_picture(random: np.random.Generator, rows: int, columns: int) -> npt.NDArray[np.float32]:
+    """Out of focus: flat nearly everywhere, and of every tone."""
+    coarse = random.uniform(0.1, 0.9, (9, 12, 3)).astype(np.float32)
+    return np.asarray(cv2.resize(coarse, (columns, rows), interpolation=cv2.INTER_CUBIC), np.float32)
+
+
+def target(random: np.random.Generator, rows: int, columns: int) -> npt.NDArray[np.float32]:
+    """24 patches, each of one tone and a little noise, on black."""
+    out = np.full((rows, columns, 3), 0.05, np.float32)
+    high, wide = rows // 4, columns // 6
+    for row in range(4):
+        for column in range(6):
+            out[row * high + 3 : (row + 1) * high - 3, column * wide + 3 : (column + 1) * wide - 3] = random.uniform(
+                0.05, 0.95, 3
+            )
+    return out
+
+
+def laid(*things: tuple[npt.NDArray[np.float32], int, int]) -> tuple[npt.NDArray[np.float32], list[Mask]]:
+    """The bed with things at (top, left), and the mask of each, largest first."""
+    bed = np.full((ROWS, COLUMNS, 3), 0.95, np.float32)
+    masks = []
+    for picture, top, left in things:
+        place = slice(top, top + picture.shape[0]), slice(left, left + picture.shape[1])
+        bed[place] = picture
+        mask = np.zeros((ROWS, COLUMNS), np.uint8)
+        mask[place] = 1
+        masks.append(mask)
+    noise = np.random.default_rng(5).normal(0, 0.003, bed.shape)
+    return np.asarray(bed + noise, np.float32), masks
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_a_soft_picture_is_the_work_and_the_target_lies_beside_it(seed: int) -> None:
+    random = np.random.default_rng(seed)
+    bed, masks = laid((soft_picture(random, 300, 400), 20, 20), (target(random, 100, 150), 300, 500))
+    told = sort_out(bed, masks, [rectangle_around(mask) for mask in masks])
+    assert (told.main, told.others, told.beside) == (0, (), (1,))
+
+
+def test_a_miniature_beside_a_larger_target_is_the_work() -> None:
+    random = np.random.default_rng(1)
+    bed, masks = laid((target(random, 180, 280), 20, 20), (soft_picture(random, 120, 160), 260, 420))
+    told = sort_out(bed, masks, [rectangle_around(mask) for mask in masks])
+    assert (told.main, told.others, told.beside) == (1, (), (0,))
+
+
+def sheet(turn_deg: float, left: float = 60.0) -> Mask:
+    """A sheet of 560 x 300 turned about its middle."""
+    mask = np.zeros((ROWS, COLUMNS), np.uint8)
+    corners = cv2.boxPoints(((left + 280.0, 200.0), (560.0, 300.0), turn_deg))
+    cv2.fillPoly(mask, [np.round(corners).astype(np.int32)], (1,))
+    return mask
+
+
+@pytest.mark.parametrize("turn_deg", [0.0, 0.5, -1.8])
+def test_a_shade_of_the_lid_at_a_corner_is_cut_off(turn_deg: float) -> None:
+    mask = sheet(turn_deg)
+    shaded = mask.copy()
+    shaded[0:70, 610:COLUMNS] = 1  # from the sheet's corner to the frame
+    alone, found = rectangle_around(mask), rectangle_around(without_shades(shaded))
+    assert abs(found.x - alone.x) < 8
+    assert abs(found.half_width - alone.half_width) < 8
+    assert rectangle_around(shaded).half_width > alone.half_width + 30, "the shade would have counted"
+
+
+@pytest.mark.parametrize(("turn_deg", "left"), [(0.0, 200.0), (3.0, 135.0), (0.0, 60.0)])
+def test_a_work_that_runs_out_by_a_side_or_a_corner_stays_as_it_is(turn_deg: float, left: float) -> None:
+    mask = sheet(turn_deg, left)
+    assert np.array_equal(without_shades(mask), mask)
