@@ -11,6 +11,7 @@ not reach it, a tone step where no place of the stitch is known) and `certain=Tr
 from __future__ import annotations
 
 from collections.abc import Iterable
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, ClassVar
 
@@ -19,14 +20,13 @@ import numpy as np
 from ..model import MM_PER_INCH, Frame, Reading, SeamSample, Where
 from .band import Band
 from .doubling import search_up_to
+from .seam_beside import not_asked, shift_reading, step_reading, undecided
 from .seam_near import MOST_NEAR_PX
 from .seam_profile import Sample
 from .seam_search import Ground, Mark, Suspects, around, ends_of, find, samples, samples_wide, speaking
 from .seam_second import look_again
-from .seam_shift import JUDGED_PX, find_shift
 from .seam_stretch import Stretch, blind, seen_again, speaking_most, stretches
-from .seam_strip import BLOCK_ROWS, CHUNK_ROWS, TONE_ROWS, Strip, lay_strips, whole_width
-from .seam_tone import find_step
+from .seam_strip import BLOCK_ROWS, CHUNK_ROWS, Strip, lay_strips, whole_width
 
 if TYPE_CHECKING:
     from .outline import Outline
@@ -51,7 +51,6 @@ PROVEN = 4.0  # the promise of a doubled stitch must be this much above what was
 CLEAR_PX = 5.0  # below this a soft passage or an edge may pass for a doubling: its rows are asked once more
 LEAST_FOUND = 15.0  # and above this, as if found
 SMALL_PX = 2.0  # a doubt about less is none: it would be no fault
-LEAST_COLUMNS = 64
 EDGE_PX = 40  # from the work's edge: what is looked at around a column must not hold it
 JUDGED = 0.5  # share of the blocks of rows that must promise to show doubling, or be bare
 
@@ -103,11 +102,11 @@ class SeamCheck:
 
     def readings(self, outline: Outline) -> Iterable[Reading]:
         if not self._frame.bed.seams_mm:
-            return _not_asked("the bed has no stitch")
+            return _nothing_asked("the bed has no stitch")
         columns = _inside(outline, self._frame.width_px)
         reached = [place for place in self._places if _reaches(place, columns)]
         if not reached:
-            return _not_asked("the work does not reach the stitch")
+            return _nothing_asked("the work does not reach the stitch")
         for place in reached:
             for strip in _distinct(place):
                 strip.finish()
@@ -118,20 +117,19 @@ class SeamCheck:
         if not place.own:
             why = "the scan is too narrow to look for the stitch in"
             units = {"doubling": "px", "lift": "mm", "step": "CIEDE2000", "shift": "px"}
-            return [_undecided(name, unit, why) for name, unit in units.items()]
+            return [undecided(name, unit, why) for name, unit in units.items()]
         box = outline.box
         ground = Ground(range(box.y, box.bottom), _inside(outline, self._frame.width_px), place.stitch)
         suspects = find(place.own, place.controls, ground)
         verdict = None if suspects is None else self._verdict(place, suspects, ground)
-        doubling = self._doubling(place, ground, suspects, verdict)
-        if doubling.value == 0.0 and suspects is not None:
-            doubling = self._along(place, ground, suspects) or doubling
-        return [
-            doubling,
-            self._lift(doubling),
-            self._step(place, outline, verdict),
-            self._shift(place, outline, verdict),
-        ]
+        known = verdict.mark.column if verdict is not None and verdict.certain else None
+        with ThreadPoolExecutor(1) as beside:
+            step = beside.submit(step_reading, self._frame, place.own, ground, known)
+            shift = beside.submit(shift_reading, self._frame, place.own, box, place.stitch, known)
+            doubling = self._doubling(place, ground, suspects, verdict)
+            if doubling.value == 0.0 and suspects is not None:
+                doubling = self._along(place, ground, suspects) or doubling
+            return [doubling, self._lift(doubling), step.result(), shift.result()]
 
     def _verdict(self, place: _Place, suspects: Suspects, ground: Ground) -> _Verdict:
         near, far = suspects.near, suspects.far
@@ -177,7 +175,7 @@ class SeamCheck:
 
     def _doubling(self, place: _Place, ground: Ground, suspects: Suspects | None, verdict: _Verdict | None) -> Reading:
         if suspects is None or verdict is None:
-            return _undecided("doubling", "px", "too little of the work to compare the stitch with")
+            return undecided("doubling", "px", "too little of the work to compare the stitch with")
         where = self._where(verdict)
         if verdict.px is not None:
             sure = 0.97 if verdict.certain else 0.6
@@ -193,7 +191,7 @@ class SeamCheck:
             why = "something at the stitch looks doubled, but the rows along it do not confirm it"
         elif repeats or suspects.near.rival > NEAR_NOTE:
             why = "other places of the picture look just like a doubled stitch"
-        return _undecided("doubling", "px", why, where)
+        return undecided("doubling", "px", why, where)
 
     @staticmethod
     def _left_open(place: _Place, ground: Ground, suspects: Suspects) -> bool:
@@ -228,59 +226,20 @@ class SeamCheck:
             else "a stretch holds too little structure"
         )
         where = self._where(_Verdict(open_.mark, (), None, False, (open_.rows.start, open_.rows.stop)))
-        return _undecided("doubling", "px", why, where)
+        return undecided("doubling", "px", why, where)
 
     def _lift(self, doubling: Reading) -> Reading:
         if doubling.value is None:
-            return _undecided("lift", "mm", doubling.why, doubling.where)
+            return undecided("lift", "mm", doubling.why, doubling.where)
         mm = self._lift_mm(float(doubling.value))
         if mm is None:
-            return _undecided("lift", "mm", "the bed's parallax is not calibrated", doubling.where)
+            return undecided("lift", "mm", "the bed's parallax is not calibrated", doubling.where)
         return Reading("seam", "lift", mm, "mm", doubling.sure, doubling.where, certain=doubling.certain)
 
     def _lift_mm(self, px: float) -> float | None:
         if not self._frame.bed.parallax or not self._frame.ppi_x:
             return None
         return round(self._frame.mm_x(px) / self._frame.bed.parallax, 4)
-
-    def _step(self, place: _Place, outline: Outline, verdict: _Verdict | None) -> Reading:
-        strip = place.own[0]
-        if len(place.own) > 1 or not strip.tones:
-            return _undecided("step", "CIEDE2000", "the place of the stitch is not known")
-        rows, columns = range(outline.box.y, outline.box.bottom), _inside(outline, self._frame.width_px)
-        kept = [
-            t for t, r in zip(strip.tones, strip.tone_rows, strict=True) if r in rows and r + TONE_ROWS <= rows.stop
-        ]
-        left, right = max(strip.first, columns.start), min(strip.past, columns.stop)
-        if not kept or right - left < LEAST_COLUMNS:
-            return _undecided("step", "CIEDE2000", "the work hardly reaches the stitch")
-        tones = np.stack(kept)[:, left - strip.first : right - strip.first]
-        known = verdict.mark.column - left if verdict is not None and verdict.certain else None
-        step = find_step(tones, place.stitch.start - left, place.stitch.stop - left, self._frame.icc, known)
-        if step is None:
-            return _undecided("step", "CIEDE2000", "the work hardly reaches the stitch")
-        where = self._frame.where(step.column + left, rows.start, 1, len(rows))
-        return Reading("seam", "step", round(step.delta_e, 3), "CIEDE2000", 0.9, where, certain=step.certain)
-
-    def _shift(self, place: _Place, outline: Outline, verdict: _Verdict | None) -> Reading:
-        strip, box = place.own[0], outline.box
-        kept = [g for row, g in strip.greys.items() if row >= box.y and row + len(g) <= box.bottom]
-        left, right = max(strip.first, box.x), min(strip.past, box.right)
-        if len(place.own) > 1:
-            return _open("shift", "px", "the place of the stitch is not known")
-        if not kept or right - left < LEAST_COLUMNS:
-            return _undecided("shift", "px", "the work hardly reaches the stitch")
-        inside = [grey[:, left - strip.first : right - strip.first] for grey in kept]
-        known = verdict.mark.column - left if verdict is not None and verdict.certain else None
-        first, last = max(place.stitch.start - left, 0), min(place.stitch.stop, right) - left
-        shift = find_shift(inside, first, last, known)
-        if shift is None or (shift.px == 0.0 and shift.least_px > JUDGED_PX):
-            return _undecided("shift", "px", "too little structure along the travel to tell a shift")
-        where = self._frame.where(shift.column + left, box.y, 1, box.height)
-        # only with the place known from a doubling; a shift that merely stands out is not enough for a fault
-        certain = known is not None and shift.even
-        sure = 0.95 if shift.least_px < 0.5 else 0.8
-        return Reading("seam", "shift", round(shift.px, 3), "px", sure, where, certain=certain)
 
     def _where(self, verdict: _Verdict) -> Where:
         frame = self._frame
@@ -403,18 +362,9 @@ def _worst(same: list[Reading]) -> Reading:
     return open_ones[0]
 
 
-def _undecided(name: str, unit: str, why: str, where: Where | None = None) -> Reading:
-    return Reading("seam", name, None, unit, 0.0, where, why)
-
-
-def _open(name: str, unit: str, why: str) -> Reading:
-    """The question does not arise."""
-    return Reading("seam", name, None, unit, 0.0, None, why, certain=False)
-
-
-def _not_asked(why: str) -> list[Reading]:
+def _nothing_asked(why: str) -> list[Reading]:
     units = {"doubling": "px", "lift": "mm", "step": "CIEDE2000", "shift": "px"}
-    return [_open(name, unit, why) for name, unit in units.items()]
+    return [not_asked(name, unit, why) for name, unit in units.items()]
 
 
 CHECK = SeamCheck

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -34,23 +35,30 @@ class Sample:
 
 def profile(strip: Strip, column: int, blend_px: float, most_px: float, rows: range) -> tuple[Sample, ...]:
     """Samples every BLOCK_ROWS rows for a stitch at this column of the scan, displacements up to `most_px`."""
+    return profiles(strip, (column,), blend_px, most_px, rows)[0]
+
+
+def profiles(
+    strip: Strip, columns: Sequence[int], blend_px: float, most_px: float, rows: range
+) -> list[tuple[Sample, ...]]:
+    """The same for each of some neighbouring columns."""
     shifts = np.concatenate([np.arange(LEAST_PX, min(most_px, 16.0), 0.5), np.arange(16.0, most_px + 1)])
-    half = int(min(most_px + blend_px / 2 + 10, column - strip.first, strip.past - column))
+    half = int(min(most_px + blend_px / 2 + 10, min(columns) - strip.first, strip.past - max(columns)))
     kept = {row: grey for row, grey in strip.greys.items() if row in rows and row + BLOCK_ROWS <= rows.stop}
     if not kept or half < 8:
-        return ()
+        return [()] * len(columns)
     thin = int(np.ceil(sum(map(len, kept.values())) * (len(shifts) + 2) * (2.0 * half) ** 2 / MOST_PRODUCTS))
     even = [strip.even(row)[::thin] for row in kept]
-    process = process_of(even)
-    hypotheses = Hypotheses.of(process, blend_px, np.concatenate([shifts, [NOTHING_PX]]), half)
-    every = hypotheses.log_likelihood(np.concatenate(even), column - strip.first)
-    found, starts = [], []
-    for row, each in zip(kept, np.split(every, np.cumsum([len(block) for block in even])[:-1]), strict=True):
-        for top in range(0, len(each), max(BLOCK_ROWS // thin, 1)):
-            starts.append(row + top * thin)
-            found.append(each[top : top + max(BLOCK_ROWS // thin, 1)].sum(axis=0))
-    ratios = np.stack(found)
-    return _follow(ratios[:, :-1] - np.maximum(ratios[:, -1:], 0.0), shifts, starts)
+    hypotheses = Hypotheses.of(process_of(even), blend_px, np.concatenate([shifts, [NOTHING_PX]]), half)
+    together, past = np.concatenate(even), np.cumsum([len(block) for block in even])
+    step = max(BLOCK_ROWS // thin, 1)
+    starts = [row + top * thin for row, block in zip(kept, even, strict=True) for top in range(0, len(block), step)]
+    found = []
+    for column in columns:
+        every = np.split(hypotheses.log_likelihood(together, column - strip.first), past[:-1])
+        ratios = np.stack([each[top : top + step].sum(axis=0) for each in every for top in range(0, len(each), step)])
+        found.append(_follow(ratios[:, :-1] - np.maximum(ratios[:, -1:], 0.0), shifts, starts))
+    return found
 
 
 END_ROWS = 8  # the place of an end is told this finely

@@ -4,6 +4,7 @@ repeats of the whitened strip (large ones, and those that a wide blend zone leav
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -13,7 +14,7 @@ from . import seam_near
 from .doubling import Evidence, Search, evidence
 from .seam_bare import BARE, changes
 from .seam_path import BEGIN_COST, COMMON, DRIFT_COST, LOUDEST, Paths, deviations, spread_of
-from .seam_profile import Sample, costs, ends, profile, route, settle
+from .seam_profile import Sample, costs, ends, profile, profiles, route, settle
 from .seam_strip import BLOCK_ROWS, CHUNK_ROWS, Strip
 
 Columns = npt.NDArray[np.int64]
@@ -73,8 +74,10 @@ def find(own: list[Strip], controls: list[Strip], ground: Ground) -> Suspects | 
     chunks = _shared_chunks([part.strip for part in (*at_seam, *elsewhere)], ground.rows)
     if not chunks:
         return None
-    near, promise, judged, large = _near(at_seam, elsewhere, chunks)
-    hints = _far(at_seam, elsewhere, chunks)
+    with ThreadPoolExecutor(1) as beside:
+        far = beside.submit(_far, at_seam, elsewhere, chunks)
+        near, promise, judged, large = _near(at_seam, elsewhere, chunks)
+        hints = far.result()
     return Suspects(near, hints[0][0], promise, judged, large, hints)
 
 
@@ -216,7 +219,8 @@ def samples_wide(own: list[Strip], mark: Mark, rows: range) -> tuple[Mark, tuple
     repeat's lag should be. All displacements are tried, at the mark's column and those beside it."""
     strip = around(own, mark.column)
     most = strip.search.lags_px[-1]
-    tried = [(c, profile(strip, c, mark.blend_px, most, rows)) for c in range(mark.column - 1, mark.column + 2)]
+    places = range(mark.column - 1, mark.column + 2)
+    tried = zip(places, profiles(strip, places, mark.blend_px, most, rows), strict=True)
     column, along = max(tried, key=lambda each: speaking(each[1]))
     return replace(mark, column=column), along
 
