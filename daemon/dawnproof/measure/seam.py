@@ -171,6 +171,8 @@ class SeamCheck:
             if again.refuted and not certain:
                 return _Verdict(mark, along, None, False)
             certain = certain and again.confirmed
+        if not certain and _passes_for_softness(mark, px):
+            return _Verdict(mark, along, None, False)
         return _Verdict(mark, along, px, certain, ends)
 
     def _doubling(self, place: _Place, ground: Ground, suspects: Suspects | None, verdict: _Verdict | None) -> Reading:
@@ -214,6 +216,8 @@ class SeamCheck:
             along = tuple(sample for sample in along if sample.row in near)
             doubled = [sample for sample in along if sample.px is not None]
             px = _largest(doubled) if doubled else mark.px
+            if _passes_for_softness(mark, px):
+                return None
             ends = ends_of(place.own, mark, along, px, ground.rows) or (stretch.rows.start, stretch.rows.stop)
             where = self._where(_Verdict(mark, along, px, False, ends))
             return Reading("seam", "doubling", px, "px", 0.6, where, certain=False)
@@ -269,6 +273,11 @@ class SeamCheck:
 def _refuted(place: _Place, mark: Mark, rows: range) -> bool:
     """Whether the rows, each by itself, speak against a doubling that was suspected there."""
     return look_again(around(place.own, mark.column), mark, rows).refuted
+
+
+def _passes_for_softness(mark: Mark, px: float) -> bool:
+    """A displacement that would be no fault, over a blend zone: a soft passage of a picture shows the same."""
+    return px < SMALL_PX and mark.blend_px > 0
 
 
 def _near_says(near: Mark, far: Mark) -> tuple[bool, bool]:
