@@ -33,12 +33,6 @@ def test_overview_is_the_mean_of_blocks() -> None:
     assert View(PART).overview(3) == pytest.approx(blocks, abs=1e-5)
 
 
-def test_a_negative_view_turns_grey_but_not_pixels() -> None:
-    view, negative = View(PART), View(PART).negated()
-    assert negative.grey(0, 0, 9, 9) == pytest.approx(1 - view.grey(0, 0, 9, 9))
-    assert np.array_equal(negative.pixels(0, 0, 9, 9), view.pixels(0, 0, 9, 9))
-
-
 def test_maps_between_levels() -> None:
     matrix = np.array([[0.99, -0.02, 30.0], [0.02, 0.99, -7.0]])
     small = at_level(matrix, 4)

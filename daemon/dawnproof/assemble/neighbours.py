@@ -16,7 +16,7 @@ from .laying import relief_of
 from .layout import chained, outward
 from .parts import JoinPart, JoinSettings
 from .register import PairFit, bend_between
-from .search import Touch, overview_factor, touching, touching_at
+from .search import LIT_OTHERWISE, Touch, overview_factor, touching, touching_at
 from .view import View, compose, inverse
 
 _GRID = re.compile(r"r(\d+)c(\d+)", re.IGNORECASE)
@@ -111,12 +111,15 @@ def _try(
 ) -> None:
     a, b = pair
     touch = touching(found.views[a], found.views[b], factor, may_turn=b not in fixed, quick=quick)
+    if touch.code == LIT_OTHERWISE:
+        raise _turned(found.views[a], touch.second, "the same relief is seen under light from another side")
     if touch.fit is None:
         failures[pair] = touch
         return
     relief = relief_of(found.views[a], touch.second, touch.fit)
     if touch.second.turns != found.views[a].turns and _lit_wrong(relief, settings):
-        raise _turned(found.views[a], touch.second, relief)
+        seen = f"relief correlation {relief.likeness or 0:.2f}, {relief.differing:.0%} of the fine detail differs"
+        raise _turned(found.views[a], touch.second, seen)
     if touch.code == "coarse":
         failures[pair] = Touch(None, touch.second, "unrelated")
         return
@@ -140,12 +143,11 @@ def narrow_share(first: View, second: View, fit: PairFit) -> float:
     return fit.across_px / min(sides)
 
 
-def _turned(first: View, second: View, relief: Relief) -> JoinRefused:
+def _turned(first: View, second: View, seen: str) -> JoinRefused:
     return JoinRefused(
         "turned",
         f"{second.name} was laid down turned by {90 * second.turns} degrees against {first.name}: the relief is lit"
-        f" from the wrong side (relief correlation {relief.likeness or 0:.2f}, {relief.differing:.0%} of the fine"
-        " detail differs)",
+        f" from the wrong side ({seen})",
         "scan all parts the same way up; if the bed does not allow it, set both lamp banks equal and scan all"
         " parts again",
     )

@@ -23,6 +23,7 @@ from .coarse import (
 )
 from .parts import Matrix
 from .register import PairFit, prove, refine
+from .relit import turns_of_light
 from .repeat import repeat_of
 from .view import Grey, View, apply, at_full, at_level, inverse
 
@@ -32,6 +33,7 @@ _APART_PX = 4.0
 _TRIED = 6
 _COARSER = 4
 _COARSE_ONLY = "coarse"
+LIT_OTHERWISE = "lit"
 _REPEATING = 0.15  # share left unexplained by the texture itself nearby: below it the texture is a repeat
 _SELF_ALIKE = 0.35  # above it, it is none, however badly the best place fits
 
@@ -40,7 +42,8 @@ _SELF_ALIKE = 0.35  # above it, it is none, however badly the best place fits
 class Touch:
     """What a search came to. `fit` None: `code` says unrelated or ambiguous; `period_px` where the texture repeats.
     `second` is the second part's view as it fits, perhaps turned. `code` coarse: only the coarse drawing says so, which
-    may tell why a part does not fit but never that it does."""
+    may tell why a part does not fit but never that it does; lit: `second` as turned shows the relief of the first under
+    other light."""
 
     fit: PairFit | None
     second: View
@@ -84,17 +87,16 @@ def touching_at(first: View, second: View, onto: Matrix, factor: int) -> PairFit
 
 
 def _touching_turned(first: View, second: View, factor: int, pictures: _Pictures) -> Touch | None:
-    """The second part turned by quarters. Its relief may be lit the other way round, so that the fine detail is
-    shared upside down, or not at all and only the coarse drawing tells the place."""
+    """The second part turned by quarters. Its relief may be lit from another side, so that only the relief itself, lit
+    anew, or the coarse drawing tells the place."""
     for turns in (2, 1, 3):
         turned = second.turned(turns)
         found = _proved(pictures, turned, _featured(pictures, turned))
         if found:
             return _only_one(first, turned, factor, found, pictures)
-    upside_down = second.turned(2).negated()
-    found = _proved(pictures, upside_down, _correlated(pictures, upside_down))
-    if found:
-        return Touch(min(found, key=unexplained), second.turned(2))
+    turns = turns_of_light(*pictures.pair(second))
+    if turns:
+        return Touch(None, second.turned(turns), LIT_OTHERWISE)
     coarse = _COARSER * factor
     coarse_pictures = _Pictures(first, second, coarse)
     for turns in (2, 1, 3):
@@ -183,7 +185,7 @@ class _Pictures:
 
     def _features(self, view: View) -> Features:
         """Looked for once; a turned view has those of the view it was turned from, turned."""
-        of = self.second if view.part is self.second.part and not view.negative else view
+        of = self.second if view.part is self.second.part else view
         made: Features = of.remembered(("features", self.factor), partial(features, self._plain(of)))
         return made if of is view else made.turned(view.turns - of.turns, *self._plain(of).shape)
 

@@ -19,13 +19,10 @@ _LINES = 96
 
 
 class View:
-    """A part as if it had been scanned `turns` quarter turns anticlockwise. Coordinates are of the upright view.
+    """A part as if it had been scanned `turns` quarter turns anticlockwise. Coordinates are of the upright view."""
 
-    A `negative` view shows grey values upside down, never pixels: relief lit from the other side looks like that.
-    """
-
-    def __init__(self, part: JoinPart, turns: int = 0, negative: bool = False) -> None:
-        self.part, self.turns, self.negative = part, turns % 4, negative
+    def __init__(self, part: JoinPart, turns: int = 0) -> None:
+        self.part, self.turns = part, turns % 4
         width, height = part.image.width, part.image.height
         self.width, self.height = (height, width) if self.turns % 2 else (width, height)
         self.full_scale = float(2**part.image.depth_bits - 1)
@@ -38,7 +35,7 @@ class View:
 
     def turned(self, quarters: int) -> View:
         """The same part turned further anticlockwise; overviews already made are turned along."""
-        other = View(self.part, self.turns + quarters, self.negative)
+        other = View(self.part, self.turns + quarters)
         other.kept = {factor: np.rot90(small, quarters) for factor, small in self.kept.items()}
         if self.hidden is not None:
             other.hidden = self.hidden[0], np.rot90(self.hidden[1], quarters)
@@ -50,15 +47,6 @@ class View:
         if what not in self._memory:
             self._memory[what] = made()
         return self._memory[what]
-
-    def negated(self) -> View:
-        """The same view with grey values upside down."""
-        other = View(self.part, self.turns, not self.negative)
-        other.kept = {factor: 1 - small for factor, small in self.kept.items()}
-        other.hidden = self.hidden
-        other.streaks = None if self.streaks is None else -self.streaks
-        other._lines = None if self._lines is None else 1 - self._lines
-        return other
 
     @property
     def name(self) -> str:
@@ -102,8 +90,7 @@ class View:
 
     def grey_of(self, pixels: npt.NDArray[Any]) -> Grey:
         """(rows, columns) grey of (rows, columns, channels) in the part's scale."""
-        grey = np.asarray(pixels.mean(axis=2, dtype=np.float32) / self.full_scale)
-        return 1 - grey if self.negative else grey
+        return np.asarray(pixels.mean(axis=2, dtype=np.float32) / self.full_scale)
 
     def overview(self, factor: int, progress: Callable[[float], None] | None = None) -> Grey:
         """The whole view as `grey`, each value the mean of factor x factor pixels; rests at the far sides left out."""

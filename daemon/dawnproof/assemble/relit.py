@@ -1,0 +1,64 @@
+"""Relief lit from another side: a part that was laid down turned shows the same surface under other light.
+
+The scan sees the slope of the surface along the light. In a spectrum the slopes across and along differ by their
+directions alone, so what light from another side would show follows from what was seen, up to its strength: the phase
+is multiplied by the sign of one direction over the other; by -1 where the light came from the far side. By phase
+alone (Kuglin and Hines 1975) the place is then found like any other, from the relief and without the pigment.
+"""
+
+from __future__ import annotations
+
+import cv2
+import numpy as np
+import numpy.typing as npt
+from scipy import fft
+
+from .view import Grey
+
+# deviations of the whole surface: measured on made scans of eight pictures at 26 to 87 for turned parts, 7 to 10 for
+# what does not belong together (once 16)
+STANDS_OUT = 20.0
+ABOVE_OTHERS = 1.8  # times the highest peak of the other turns
+ANGLES_DEG = np.arange(-5.0, 5.01, 0.25)
+FINEST = 0.14  # cycles a pixel: what turning by half a step leaves in place
+
+
+def turns_of_light(first: Grey, second: Grey) -> int:
+    """By how many quarter turns anticlockwise `second` (as scanned, like `first` normalised and lit from the top or
+    bottom of its frame) must be turned for its relief, lit anew, to lie on that of `first`; 0 where no turn stands
+    out."""
+    heights = {turns: _highest(first, np.ascontiguousarray(np.rot90(second, turns)), turns) for turns in (1, 2, 3)}
+    best = max(heights, key=lambda turns: heights[turns])
+    others = max(height for turns, height in heights.items() if turns != best)
+    return best if heights[best] >= max(STANDS_OUT, ABOVE_OTHERS * others) else 0
+
+
+def _highest(first: Grey, second: Grey, turns: int) -> float:
+    """The highest peak of the phase correlation over small angles, in deviations of its surface."""
+    rows = fft.next_fast_len(first.shape[0] + second.shape[0], real=True)
+    columns = fft.next_fast_len(first.shape[1] + second.shape[1], real=True)
+    spectrum = np.conj(fft.rfft2(first, (rows, columns), workers=2)) * _relit(rows, columns, turns)
+    highest = 0.0
+    for angle in ANGLES_DEG:
+        turned = _turned(second, float(angle))
+        cross = spectrum * fft.rfft2(turned, (rows, columns), workers=2)
+        size = np.abs(cross)
+        surface = fft.irfft2(cross / (size + 1e-3 * size.mean()), (rows, columns), workers=2)
+        highest = max(highest, float(surface.max()) / (float(surface.std()) + 1e-12))
+    return highest
+
+
+def _relit(rows: int, columns: int, turns: int) -> npt.NDArray[np.float32]:
+    """What the phase of the turned part must be multiplied by, and the band of frequencies that is looked at."""
+    fy, fx = np.fft.fftfreq(rows)[:, None], np.fft.rfftfreq(columns)[None, :]
+    band = np.exp(-(fy**2 + fx**2) / (2 * FINEST**2))
+    sign = -np.ones_like(band) if turns == 2 else np.sign(fy) * np.sign(fx) * (1.0 if turns == 1 else -1.0)
+    band[np.abs(fy[:, 0]) < 1.5 / rows, :] = 0  # the axes, where streaks live
+    band[:, fx[0] < 1.5 / columns] = 0
+    return np.asarray(band * sign, dtype=np.float32)
+
+
+def _turned(image: Grey, angle_deg: float) -> Grey:
+    rows, columns = image.shape
+    turn = cv2.getRotationMatrix2D(((columns - 1) / 2, (rows - 1) / 2), angle_deg, 1.0)
+    return np.asarray(cv2.warpAffine(image, turn, (columns, rows)), np.float32)
