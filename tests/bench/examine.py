@@ -81,12 +81,16 @@ def pss_mb(root: int) -> float:
     return total
 
 
-def whole(path: Path, book: Path) -> tuple[float, float]:
-    """Seconds and largest PSS of the command, process start and all."""
-    command = [sys.executable, "-m", "dawnproof", "examine", str(path), "--json", "--book", str(book)]
-    environment = os.environ | {"PYTHONPATH": str(Path(__file__).parents[2] / "daemon")}
+def whole(path: Path, book: Path) -> float:
+    """Seconds of the command, process start and all."""
     begun = time.perf_counter()
-    child = subprocess.Popen(command, stdout=subprocess.PIPE, env=environment)
+    _ended_well(_command(path, book).communicate()[0])
+    return time.perf_counter() - begun
+
+
+def largest_pss_mb(path: Path, book: Path) -> float:
+    """Largest PSS of the command with its children, in a run of its own: looking costs it time."""
+    child = _command(path, book)
     most = [0.0]
 
     def watch() -> None:
@@ -96,12 +100,20 @@ def whole(path: Path, book: Path) -> tuple[float, float]:
 
     watcher = threading.Thread(target=watch)
     watcher.start()
-    out = child.communicate()[0]
-    seconds = time.perf_counter() - begun
+    _ended_well(child.communicate()[0])
     watcher.join()
+    return most[0]
+
+
+def _command(path: Path, book: Path) -> subprocess.Popen[bytes]:
+    command = [sys.executable, "-m", "dawnproof", "examine", str(path), "--json", "--book", str(book)]
+    environment = os.environ | {"PYTHONPATH": str(Path(__file__).parents[2] / "daemon")}
+    return subprocess.Popen(command, stdout=subprocess.PIPE, env=environment)
+
+
+def _ended_well(out: bytes) -> None:
     error = json.loads(out)["scans"][0]["error"]
     assert error is None, error
-    return seconds, most[0]
 
 
 def main() -> None:
@@ -120,7 +132,7 @@ def main() -> None:
         )
         plain_read(path)
         plain = min(plain_read(path) for _ in range(2))
-        seconds, most = whole(path, book)
+        seconds, most = min(whole(path, book) for _ in range(2)), largest_pss_mb(path, book)
         begun = time.perf_counter()
         measured = measure_scan(Ask(str(path), bed))
         inside = time.perf_counter() - begun
