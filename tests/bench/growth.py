@@ -26,6 +26,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # as in the product's children
+
 import numpy as np
 
 # in place of this file's own folder: modules of the benches are named from tests/ on
