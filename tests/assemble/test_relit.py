@@ -42,3 +42,11 @@ def test_what_does_not_belong_together_is_no_turned_part(turns: int) -> None:
 def test_parts_the_same_way_up_are_not_turned() -> None:
     height, random = surface(5), np.random.default_rng(8)
     assert turns_of_light(seen(height[:, :SIDE], 0, random), seen(height[:, STEP:], 0, random)) == 0
+
+
+@pytest.mark.parametrize("turns", [1, 2, 3])
+def test_what_is_painted_is_not_lit(turns: int) -> None:
+    picture, random = surface(6), np.random.default_rng(9)
+    parts = [picture[:, :SIDE], np.rot90(picture[:, STEP:], -turns)]
+    noisy = [part / part.std() + 0.1 * random.standard_normal(part.shape) for part in parts]
+    assert turns_of_light(*(np.asarray(part, np.float32) for part in noisy)) == 0

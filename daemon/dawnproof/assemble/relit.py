@@ -19,6 +19,7 @@ from .view import Grey
 # what does not belong together (once 16)
 STANDS_OUT = 20.0
 ABOVE_OTHERS = 1.8  # times the highest peak of the other turns
+ABOVE_PIGMENT = 1.3  # times the peak without other light
 ANGLES_DEG = np.arange(-5.0, 5.01, 0.25)
 FINEST = 0.14  # cycles a pixel: what turning by half a step leaves in place
 
@@ -30,7 +31,11 @@ def turns_of_light(first: Grey, second: Grey) -> int:
     heights = {turns: _highest(first, np.ascontiguousarray(np.rot90(second, turns)), turns) for turns in (1, 2, 3)}
     best = max(heights, key=lambda turns: heights[turns])
     others = max(height for turns, height in heights.items() if turns != best)
-    return best if heights[best] >= max(STANDS_OUT, ABOVE_OTHERS * others) else 0
+    if heights[best] < max(STANDS_OUT, ABOVE_OTHERS * others):
+        return 0
+    # what is painted lies there as it is, and under other light only beside itself
+    as_it_is = _highest(first, np.ascontiguousarray(np.rot90(second, best)), 0)
+    return best if heights[best] >= ABOVE_PIGMENT * as_it_is else 0
 
 
 def _highest(first: Grey, second: Grey, turns: int) -> float:
@@ -52,7 +57,8 @@ def _relit(rows: int, columns: int, turns: int) -> npt.NDArray[np.float32]:
     """What the phase of the turned part must be multiplied by, and the band of frequencies that is looked at."""
     fy, fx = np.fft.fftfreq(rows)[:, None], np.fft.rfftfreq(columns)[None, :]
     band = np.exp(-(fy**2 + fx**2) / (2 * FINEST**2))
-    sign = -np.ones_like(band) if turns == 2 else np.sign(fy) * np.sign(fx) * (1.0 if turns == 1 else -1.0)
+    crossed = np.sign(fy) * np.sign(fx)
+    sign = (np.ones_like(band), crossed, -np.ones_like(band), -crossed)[turns]
     band[np.abs(fy[:, 0]) < 1.5 / rows, :] = 0  # the axes, where streaks live
     band[:, fx[0] < 1.5 / columns] = 0
     return np.asarray(band * sign, dtype=np.float32)

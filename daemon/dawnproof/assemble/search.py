@@ -89,14 +89,14 @@ def touching_at(first: View, second: View, onto: Matrix, factor: int) -> PairFit
 def _touching_turned(first: View, second: View, factor: int, pictures: _Pictures) -> Touch | None:
     """The second part turned by quarters. Its relief may be lit from another side, so that only the relief itself, lit
     anew, or the coarse drawing tells the place."""
+    lit = turns_of_light(*pictures.pair(second))
+    if lit:
+        return Touch(None, second.turned(lit), LIT_OTHERWISE)
     for turns in (2, 1, 3):
         turned = second.turned(turns)
         found = _proved(pictures, turned, _featured(pictures, turned))
         if found:
             return _only_one(first, turned, factor, found, pictures)
-    turns = turns_of_light(*pictures.pair(second))
-    if turns:
-        return Touch(None, second.turned(turns), LIT_OTHERWISE)
     coarse = _COARSER * factor
     coarse_pictures = _Pictures(first, second, coarse)
     for turns in (2, 1, 3):
