@@ -170,10 +170,10 @@ def correlation_candidates(first: Grey, second: Grey, angles_deg: npt.NDArray[np
     rows = fft.next_fast_len(first.shape[0] + second.shape[0], real=True)
     columns = fft.next_fast_len(first.shape[1] + second.shape[1], real=True)
     spectrum = fft.rfft2(first, (rows, columns), workers=2)
-    passed = _low_pass(rows, columns)
+    passed = low_pass(rows, columns, 0.11)
     found: list[Candidate] = []
     for angle in angles_deg:
-        turned, turn = _turned(second, float(angle))
+        turned, turn = turned_by(second, float(angle))
         cross = np.conj(spectrum) * fft.rfft2(turned, (rows, columns), workers=2)
         cross *= passed / (np.abs(cross) + 1e-3 * np.abs(cross).mean())
         surface = fft.irfft2(cross, (rows, columns), workers=2)
@@ -181,16 +181,17 @@ def correlation_candidates(first: Grey, second: Grey, angles_deg: npt.NDArray[np
     yield from sorted(found, key=lambda c: -c.score)
 
 
-def _low_pass(rows: int, columns: int) -> npt.NDArray[np.float32]:
-    """Keeps what turning by a fraction of a degree leaves in place; takes out the two axes, where streaks live."""
+def low_pass(rows: int, columns: int, finest: float) -> npt.NDArray[np.float32]:
+    """Keeps what turning by a fraction of a degree leaves in place, up to about `finest` cycles a pixel; takes out the
+    two axes, where streaks live."""
     fy, fx = np.fft.fftfreq(rows)[:, None], np.fft.rfftfreq(columns)[None, :]
-    kept = np.exp(-(fy**2 + fx**2) / (2 * 0.11**2))
+    kept = np.exp(-(fy**2 + fx**2) / (2 * finest**2))
     kept[np.abs(fy[:, 0]) < 1.5 / rows, :] = 0
     kept[:, fx[0] < 1.5 / columns] = 0
     return np.asarray(kept, dtype=np.float32)
 
 
-def _turned(image: Grey, angle_deg: float) -> tuple[Grey, Matrix]:
+def turned_by(image: Grey, angle_deg: float) -> tuple[Grey, Matrix]:
     """The image turned about its centre, cut at its frame, and the map from turned to unturned pixels."""
     rows, columns = image.shape
     turn = cv2.getRotationMatrix2D(((columns - 1) / 2, (rows - 1) / 2), angle_deg, 1.0)

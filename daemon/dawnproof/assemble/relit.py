@@ -8,15 +8,15 @@ alone (Kuglin and Hines 1975) the place is then found like any other, from the r
 
 from __future__ import annotations
 
-import cv2
 import numpy as np
 import numpy.typing as npt
 from scipy import fft
 
+from .coarse import low_pass, turned_by
 from .view import Grey
 
-# deviations of the whole surface: measured on made scans of eight pictures at 26 to 87 for turned parts, 7 to 10 for
-# what does not belong together (once 16)
+# deviations of the whole surface: measured on made scans of eight pictures at 21 to 103 for turned parts (one of 24 at
+# 13), 7 to 10 for what does not belong together (once 16)
 STANDS_OUT = 20.0
 ABOVE_OTHERS = 1.8  # times the highest peak of the other turns
 # of the peak without other light; what is painted alone shows 4 / pi^2 = 0.41 of it beside its place where the light is
@@ -47,7 +47,7 @@ def _highest(first: Grey, second: Grey, turns: int) -> float:
     spectrum = np.conj(fft.rfft2(first, (rows, columns), workers=2)) * _relit(rows, columns, turns)
     highest = 0.0
     for angle in ANGLES_DEG:
-        turned = _turned(second, float(angle))
+        turned, _ = turned_by(second, float(angle))
         cross = spectrum * fft.rfft2(turned, (rows, columns), workers=2)
         size = np.abs(cross)
         surface = fft.irfft2(cross / (size + 1e-3 * size.mean()), (rows, columns), workers=2)
@@ -58,15 +58,6 @@ def _highest(first: Grey, second: Grey, turns: int) -> float:
 def _relit(rows: int, columns: int, turns: int) -> npt.NDArray[np.float32]:
     """What the phase of the turned part must be multiplied by, and the band of frequencies that is looked at."""
     fy, fx = np.fft.fftfreq(rows)[:, None], np.fft.rfftfreq(columns)[None, :]
-    band = np.exp(-(fy**2 + fx**2) / (2 * FINEST**2))
     crossed = np.sign(fy) * np.sign(fx)
-    sign = (np.ones_like(band), crossed, -np.ones_like(band), -crossed)[turns]
-    band[np.abs(fy[:, 0]) < 1.5 / rows, :] = 0  # the axes, where streaks live
-    band[:, fx[0] < 1.5 / columns] = 0
-    return np.asarray(band * sign, dtype=np.float32)
-
-
-def _turned(image: Grey, angle_deg: float) -> Grey:
-    rows, columns = image.shape
-    turn = cv2.getRotationMatrix2D(((columns - 1) / 2, (rows - 1) / 2), angle_deg, 1.0)
-    return np.asarray(cv2.warpAffine(image, turn, (columns, rows)), np.float32)
+    sign = (np.ones_like(crossed), crossed, -np.ones_like(crossed), -crossed)[turns]
+    return np.asarray(low_pass(rows, columns, FINEST) * sign, dtype=np.float32)

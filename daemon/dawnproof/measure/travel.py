@@ -72,13 +72,14 @@ class Travel:
     def see(self, band: Band) -> None:
         if self._too_small():
             return
-        self._count_repeats(self._windows_of(band.grey, band.grey.dtype), band.first_row)
+        windows = self._windows_of(band.grey)
+        self._count_repeats(windows, band.first_row)
         above = band.grey[:0] if self._last is None else self._last
         rows = _Rows(above, band.grey)
         self._last = rows[len(rows) - CARRIED_ROWS :].copy() if len(rows) > CARRIED_ROWS else rows[0:].copy()
         if len(rows) > CARRIED_ROWS:
-            seen = [self._windows_of(part, np.dtype(np.float32)) for part in (above, band.grey)]
-            self._look_for_jumps(rows, _sums(np.concatenate(seen)), band.first_row - len(above))
+            seen = np.concatenate([self._windows_of(above), windows]).astype(np.float32)
+            self._look_for_jumps(rows, _sums(seen), band.first_row - len(above))
 
     def readings(self, outline: Outline) -> Iterable[Reading]:
         if self._too_small():
@@ -92,9 +93,9 @@ class Travel:
     def _too_small(self) -> bool:
         return self._window < LEAST_WINDOW_PX or self._frame.height_px < LEAST_ROWS
 
-    def _windows_of(self, grey: Pixels, kind: np.dtype[Any]) -> Pixels:
+    def _windows_of(self, grey: Pixels) -> Pixels:
         """(rows, windows, pixels) of (rows, columns)."""
-        seen = np.empty((len(grey), len(self._starts), self._window), kind)
+        seen = np.empty((len(grey), len(self._starts), self._window), grey.dtype)
         for k, start in enumerate(self._starts):
             seen[:, k] = grey[:, start : start + self._window]
         return seen
