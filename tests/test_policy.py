@@ -29,9 +29,9 @@ def level(check: str, name: str, value: float | str | None, book: str = "fine-ar
         # illuminance non-uniformity < 3 % and < 1 %
         ("fadgi-3", "light", "evenness", 2.99, 3.0, 3.01, True),
         ("fadgi-4", "light", "evenness", 0.99, 1.0, 1.01, True),
-        # resolution 400 and 600 ppi: the figure itself is enough
-        ("fadgi-3", "resolution", "ppi_x", 400.01, 400.0, 399.99, False),
-        ("fadgi-4", "resolution", "ppi_y", 600.01, 600.0, 599.99, False),
+        # resolution 400 and 600 ppi: the figure itself is enough; a header's rounding (0.05 %) is none of the scan's
+        ("fadgi-3", "resolution", "ppi_x", 400.01, 400.0, 399.7, False),
+        ("fadgi-4", "resolution", "ppi_y", 600.01, 600.0, 599.6, False),
         # 16 bits at 4 star
         ("fadgi-4", "encoding", "depth_declared", 16.0, 16.0, 8.0, False),
     ],
@@ -44,8 +44,32 @@ def test_published_limits(book: str, check: str, name: str, inside: float, at: f
 
 
 @pytest.mark.parametrize(
+    ("per_cm", "meant", "expected"),
+    [
+        (118.11, 300.0, Level.NOTE),  # exactly what the fault asks for: no fault
+        (118.0, 299.72, Level.FAULT),
+        (157.48, 400.0, Level.SOUND),
+        (236.22, 600.0, Level.SOUND),
+        (157.0, 398.78, Level.NOTE),
+    ],
+)
+def test_a_header_in_centimetres_loses_nothing_to_rounding(per_cm: float, meant: float, expected: Level) -> None:
+    # TIFF 6.0, ResolutionUnit 3: 236.22 px/cm stands for 600 ppi
+    ppi = per_cm * 2.54
+    assert ppi == pytest.approx(meant, rel=5e-5)
+    assert level("resolution", "ppi_x", ppi) is expected
+    assert level("resolution", "ppi_y", ppi) is expected
+
+
+@pytest.mark.parametrize(
     ("px", "ppi", "sound"),
-    [(9999, 599.0, False), (10_000, 300.0, True), (5000, 600.0, True), (9999, 600.0, True)],
+    [
+        (9999, 599.0, False),
+        (10_000, 300.0, True),
+        (5000, 600.0, True),
+        (9999, 600.0, True),
+        (9999, 236.22 * 2.54, True),
+    ],
 )
 def test_pixels_or_ppi_is_one_reading(px: int, ppi: float, sound: bool) -> None:
     # FADGI 2016, paintings and other two-dimensional art, 3 star: 10 000 px or 600 ppi, either suffices

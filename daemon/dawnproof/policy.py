@@ -26,6 +26,8 @@ LOOK_CHECKS = ("seam", "clipping", "crop", "join", "focus")
 EXPLAINS = {("seam", "lift"), ("seam", "step"), ("seam", "shift")}
 SIDE_ROLES = {Role.BACK, Role.OVERVIEW, Role.REF, Role.TARGET, Role.SHIM, Role.TRIAL}
 SIZE_NOTE_MM = 10.0
+# 236.22 px/cm stands for 600 ppi: the share by which a header's figure may miss the whole ppi that is meant
+HEADER_ROUNDING = 5e-4
 
 # (check, name) -> (words before the figure, decimals)
 _WORDS: dict[tuple[str, str], tuple[str, int]] = {
@@ -94,7 +96,7 @@ class Context:
 
 def judge_scan(readings: Iterable[Reading], book: RuleBook, context: Context) -> tuple[Finding, ...]:
     """One finding a reading that has a limit or could not be taken, in the order of the readings."""
-    held = list(readings)
+    held = [_as_meant(reading) for reading in readings]
     held += _sampling(held, book, context)
     findings = [_judge(reading, book, context) for reading in held]
     return tuple(_softened(finding, context) for finding in findings if finding is not None)
@@ -153,6 +155,14 @@ def pile_of(outcome: Outcome, findings: Sequence[Finding], hold: bool, second_mi
 def holds_back(finding: Finding) -> bool:
     """Whether an undecided finding matters for returning the work: one with nothing to look at does not."""
     return finding.check in LOOK_CHECKS and (finding.check, finding.name) not in EXPLAINS and finding.asked
+
+
+def _as_meant(reading: Reading) -> Reading:
+    """A header's ppi freed of its rounding: 118.11 px/cm is 300 ppi, not 299.999; the record keeps what it says."""
+    if reading.check != "resolution" or reading.name not in {"ppi_x", "ppi_y"} or not isinstance(reading.value, float):
+        return reading
+    whole = float(round(reading.value))
+    return replace(reading, value=whole) if abs(reading.value - whole) <= HEADER_ROUNDING * whole else reading
 
 
 def _sampling(readings: Sequence[Reading], book: RuleBook, context: Context) -> list[Reading]:
