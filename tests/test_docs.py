@@ -19,7 +19,7 @@ README = (REPOSITORY / "README.md").read_text("utf-8")
 TABLES = {"naming", "jobs", "intake", "folders", "crop", "join", "output", "archive", "work", "morning", "fixity"}
 TABLES |= {"mail"}
 ROWS = {
-    **{f"[{name}]": getattr(rulebook, name.capitalize()) for name in TABLES},
+    **{f"[{name}]": getattr(rulebook, name.capitalize()) for name in sorted(TABLES)},
     "[beds.NAME]": rulebook.BedRules,
     "[kinds.NAME]": rulebook.Kind,
     "[limits.CHECK]": rulebook.LimitRules,
