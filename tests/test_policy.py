@@ -236,3 +236,23 @@ def test_a_note_says_what_is_better_and_a_fault_what_is_needed_or_allowed() -> N
     assert text("join", "overlap", 21, "mm") == "overlap 21 mm; 40 mm or more is better, below 15 mm is a fault"
     unsure = text("seam", "doubling", 2.4, "px", certain=False)
     assert unsure.endswith("above 2 px is a fault; not certain enough to be a fault by itself")
+
+
+@pytest.mark.parametrize(
+    ("mm", "expected", "text"),
+    [
+        (0.0, Level.FAULT, "the work runs to the edge of the frame on the left: a part of it may be cut off"),
+        (2.14, Level.NOTE, "only 2.1 mm of lid shows beside the work on the left; 3 mm or more is better"),
+        (8.0, Level.SOUND, "margin around the work 8.0 mm; 3 mm or more is wanted"),
+    ],
+)
+def test_a_work_at_the_edge_of_the_frame_is_told_in_words(mm: float, expected: Level, text: str) -> None:
+    (found,) = judge_scan([Reading("crop", "margin", mm, "mm", why="smallest on the left")], FINE_ART, Context())
+    assert (found.level, found.text) == (expected, text)
+
+
+def test_a_studio_that_asks_for_more_lid_is_told_how_much() -> None:
+    limits = "[limits.crop]\nmargin = { note = 6.0, fault = 5.0, below = true }\n"
+    book = read_book(f'based_on = "fine-art"\n{limits}', "studio")
+    (found,) = judge_scan([Reading("crop", "margin", 4.0, "mm", why="smallest on the bottom")], book, Context())
+    assert found.text == "only 4.0 mm of lid shows beside the work at the bottom; 5 mm or more is needed"

@@ -287,6 +287,14 @@ def _text(reading: Reading, limit: Limit, level: Level) -> str:
     unit = _UNITS.get(reading.unit, reading.unit)
     figure = f"{float(reading.value or 0):.{decimals}f} {unit}".strip()
     doubt = "" if reading.certain or sound else "; not certain enough to be a fault by itself"
+    if (reading.check, reading.name) == ("crop", "margin") and not sound:
+        named = reading.why.rpartition(" ")[2] or "one side"
+        side = f" {'at' if named in {'top', 'bottom'} else 'on'} {'the ' if reading.why else ''}{named}"
+        if float(reading.value or 0) < 0.05:
+            return f"the work runs to the edge of the frame{side}: a part of it may be cut off{doubt}"
+        asked = limit.fault if level is Level.FAULT or limit.note is None else limit.note
+        wanted = f"; {asked:g} {unit} or more is {'needed' if level is Level.FAULT else 'better'}"
+        return f"only {figure} of lid shows beside the work{side}{wanted}{doubt}"
     why = f" ({reading.why})" if reading.why and not sound else ""
     return (
         f"{label} {figure}{'' if sound else _place_words(reading)}; {_bound_words(reading, limit, level)}{why}{doubt}"
