@@ -39,7 +39,8 @@ from dawnproof.service.engine import limited_run  # noqa: E402
 from dawnproof.storage.tiff import open_scan  # noqa: E402
 from dawnproof.storage.tiff_write import MasterTags, write_master  # noqa: E402
 from dawnproof.workers.asks import Ask  # noqa: E402
-from dawnproof.workers.making import JobAsk, Made, PartAsk, make_job  # noqa: E402
+from dawnproof.workers.job_asks import JobAsk, Made, PartAsk  # noqa: E402
+from dawnproof.workers.making import make_job  # noqa: E402
 from dawnproof.workers.measuring import measure_scan  # noqa: E402
 from dawnproof.workers.pool import Pool  # noqa: E402
 

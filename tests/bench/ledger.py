@@ -34,7 +34,7 @@ from faults import evening  # noqa: E402 - run from anywhere
 from dawnproof.model import Measured, Outcome  # noqa: E402
 from dawnproof.storage.studio import Studio  # noqa: E402
 from dawnproof.workers.asks import Ask  # noqa: E402
-from dawnproof.workers.making import JobAsk, Made, Master  # noqa: E402
+from dawnproof.workers.job_asks import JobAsk, Made, Master  # noqa: E402
 from dawnproof.workers.measuring import measure_scan  # noqa: E402
 
 PIXELS = 24  # bytes at the end of the pattern's pixels that make each scan another one

@@ -25,7 +25,7 @@ from dawnproof.model import EventRow, Place, Progress, ScanRow
 from dawnproof.service import Service, Tick
 from dawnproof.service.hands import Hand, Worker
 from dawnproof.storage.studio import Studio, make_folders, new_studio, open_studio
-from dawnproof.workers.making import JobAsk
+from dawnproof.workers.job_asks import JobAsk
 from dawnproof.workers.pool import Pool
 
 BOOK = """

@@ -38,7 +38,7 @@ from ..storage.disk import digest
 from ..storage.moves import copy, free_name, make_folder, write_beside
 from ..storage.names import mark_of, take_name
 from ..storage.studio import Studio
-from ..workers.making import JobAsk, Made, PartAsk
+from ..workers.job_asks import JobAsk, Made, PartAsk
 from .asked import asked_of
 from .steps import STAGING, discard
 

@@ -19,7 +19,8 @@ from ..pipeline.outcome import Case, archive_filing, ask_of, close_case, open_ca
 from ..pipeline.roots import Roots
 from ..storage.studio import Studio
 from ..workers.engine import Engine
-from ..workers.making import Made, make_job
+from ..workers.job_asks import Made
+from ..workers.making import make_job
 from .voice import Voice, now_utc
 
 LOOK_S = 5.0  # between two looks for jobs that changed without a word: a person decided, a clock ran out

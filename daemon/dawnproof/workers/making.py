@@ -12,118 +12,23 @@ from typing import Any
 
 import numpy as np
 
-from ..assemble.crop import crop_box
 from ..assemble.join import plan_join, render
 from ..assemble.parts import JoinPart, JoinPlan, JoinSettings, Pixels
 from ..errors import JoinRefused
-from ..measure.band import Band
-from ..measure.border import BorderCheck
-from ..model import MM_PER_INCH, Bed, Box, Crop, Finding, Level, ListedJob, Measured, Outcome, Role
-from ..naming import outer_sides
-from ..policy import Context, judge_scan, judge_size, make_finding, outcome_of
+from ..model import MM_PER_INCH, Box, Finding, Level, Outcome, Role
+from ..policy import judge_size, make_finding, outcome_of
 from ..print_sizes import largest_prints, ordered_print
 from ..report.documents import print_sizes_document
-from ..rulebook import RuleBook
 from ..storage.tiff import Scan, open_scan
 from ..storage.tiff_write import MasterTags, Packing, write_master
-from .asks import NEEDS_MB, Ask
 from .closeups import Proofs
+from .framing import bordered, joined_tight, whole_frame, with_outer_sides
+from .job_asks import JobAsk, Made, Master, PartAsk
 from .join_record import join_findings, moved_to_master, plan_document, refusal_document, shown_doubling, unused_seam
 from .join_source import PartSource, half_strip_px, stitches_px
-from .measuring import frame_of
 from .pool import report_share
 
 OVERVIEW = Role.OVERVIEW.value
-JOIN_SHARE = 1.0  # memory a join needs beside NEEDS_MB, as a share of its parts' bytes
-
-
-@dataclass(frozen=True, slots=True)
-class PartAsk:
-    """One used scan of the work."""
-
-    scan: int
-    path: str
-    file: str
-    label: str
-    light: str
-    bed: Bed
-    measured: Measured
-    findings: tuple[Finding, ...]
-    admitted_s: float
-
-
-@dataclass(frozen=True, slots=True)
-class JobAsk:
-    """A complete job, an overview of the whole work among its parts where there is one. `staging` is an empty folder
-    on the archive's disk, `proofs` one on the proofs' disk; both exist. `findings`: what is already known of the job
-    as a whole."""
-
-    job: str
-    book: RuleBook
-    listed: ListedJob | None
-    parts: tuple[PartAsk, ...]
-    grid: tuple[int, int] | None
-    findings: tuple[Finding, ...]
-    staging: str
-    proofs: str
-    software: str
-    accepted: bool = False
-    first: tuple[int, ...] = ()  # scans of one session to be tried before the highest takes
-    older: tuple[int, ...] = ()  # those of them that a higher take among `parts` supersedes
-    overview: PartAsk | None = None  # taken out of `parts` before these are joined
-    strangers: tuple[PartAsk, ...] = ()  # takes that show another picture: only shown beside the parts
-
-    # what an engine on other computers asks
-
-    def reads(self) -> tuple[str, ...]:
-        """The scans of its parts, and those shown beside them."""
-        return tuple(part.path for part in (*self.parts, *self.strangers))
-
-    def writes(self) -> tuple[str, ...]:
-        """The folders it writes into."""
-        return (self.staging, self.proofs)
-
-    def placed(self, reads: Sequence[str], writes: Sequence[str]) -> JobAsk:
-        """The same with its scans and folders at other paths, in the same order."""
-        every = tuple(replace(p, path=path) for p, path in zip((*self.parts, *self.strangers), reads, strict=True))
-        parts, strangers = every[: len(self.parts)], every[len(self.parts) :]
-        return replace(self, parts=parts, strangers=strangers, staging=writes[0], proofs=writes[1])
-
-    def needs_mb(self) -> int:
-        """Resident memory it will need, MB; of several parts, what their pixels weigh counts."""
-        if len(self.parts) < 2:
-            return NEEDS_MB
-        scans = [part.measured for part in self.parts]
-        pixels = sum(scan.width_px * scan.height_px * scan.channels * scan.depth_bits // 8 for scan in scans)
-        return NEEDS_MB + int(JOIN_SHARE * pixels) // 1_000_000
-
-    def digests(self, result: Made) -> Mapping[str, str]:
-        """SHA-256 of the masters by path below the staging folder, taken while they were written."""
-        return {master.path: master.sha256 for master in result.masters}
-
-
-@dataclass(frozen=True, slots=True)
-class Made:
-    """What came of it. `scan_findings` by scan number where the join changed them; documents are JSON texts."""
-
-    outcome: Outcome
-    findings: tuple[Finding, ...]
-    scan_findings: tuple[tuple[int, tuple[Finding, ...]], ...] = ()
-    masters: tuple[Master, ...] = ()
-    join: str = ""
-    crop: str = ""
-    print_sizes: str = ""
-    pictures: tuple[str, ...] = ()
-    used: tuple[int, ...] = ()  # scans used in place of higher takes, with the others of their session
-
-
-@dataclass(frozen=True, slots=True)
-class Master:
-    """A production master as written: its path below the staging folder, digest and size."""
-
-    path: str
-    sha256: str
-    size_bytes: int
 
 
 def make_job(ask: JobAsk) -> Made:
@@ -272,10 +177,10 @@ def _framed(joined: _Joined) -> _Joined:
     ppi = ask.parts[0].measured.ppi_x or 300.0
     known = all(part.measured.crop is not None for part in ask.parts)
     if plan is not None:
-        tight = _joined_tight(ask, plan)
-        box = _bordered(tight, round(ask.book.crop.border_mm * ppi / MM_PER_INCH), plan.width, plan.height)
+        tight = joined_tight(ask, plan)
+        box = bordered(tight, round(ask.book.crop.border_mm * ppi / MM_PER_INCH), plan.width, plan.height)
     elif len(ask.parts) == 1 and ask.parts[0].label == "whole":
-        crop = ask.parts[0].measured.crop or _whole(ask.parts[0].measured)
+        crop = ask.parts[0].measured.crop or whole_frame(ask.parts[0].measured)
         tight, box = crop.tight, crop.box
     else:
         return joined
@@ -283,64 +188,6 @@ def _framed(joined: _Joined) -> _Joined:
         return replace(joined, box=box)
     size = judge_size(tight.width * MM_PER_INCH / ppi, tight.height * MM_PER_INCH / ppi, ask.listed, ask.book)
     return replace(joined, box=box, findings=(*joined.findings, *([size] if size else ())))
-
-
-def with_outer_sides(part: PartAsk, scan: Scan, ask: JobAsk) -> PartAsk:
-    """The part with its outline as the whole grid shows it: while it was measured nobody knew whether the right and
-    the bottom side of an rNcM part are outer sides of the work."""
-    outer = outer_sides(part.label, ask.grid)
-    if outer == outer_sides(part.label):
-        return part
-    frame = frame_of(scan.facts, Ask(part.path, part.bed, outer, border_mm=ask.book.crop.border_mm))
-    check = BorderCheck(frame)
-    row = 0
-    for pixels in scan.bands():
-        check.see(Band(row, pixels))
-        row += pixels.shape[0]
-    outline = check.outline()
-    crop = crop_box(outline, frame, ask.book.crop.border_mm) if outline.found else part.measured.crop
-    readings = tuple(check.readings(outline))
-    others = tuple(r for r in part.measured.readings if r.check != "crop")
-    context = Context(listed=ask.listed, whole=False)
-    findings = (*(f for f in part.findings if f.check != "crop"), *judge_scan(readings, ask.book, context))
-    measured = replace(part.measured, crop=crop, readings=(*others, *readings))
-    return replace(part, measured=measured, findings=findings)
-
-
-def _joined_tight(ask: JobAsk, plan: JoinPlan) -> Box:
-    """The work on the joined image: outer corners of the parts, carried over by their transforms."""
-    placed = {p.name: p for p in plan.parts}
-    edges: dict[str, list[float]] = {"left": [], "top": [], "right": [], "bottom": []}
-    every: list[tuple[float, float]] = []
-    for part in ask.parts:
-        crop = part.measured.crop or _whole(part.measured)
-        corners = crop.corners or _corners(crop.tight)
-        matrix = placed[part.file].matrix
-        moved = [tuple(matrix @ np.array((x - 0.5, y - 0.5, 1.0)) + 0.5) for x, y in corners]
-        every += moved
-        outer = outer_sides(part.label, ask.grid)
-        for side, pair, axis in (("left", (0, 3), 0), ("top", (0, 1), 1), ("right", (1, 2), 0), ("bottom", (2, 3), 1)):
-            if getattr(outer, side):
-                edges[side] += [moved[i][axis] for i in pair]
-    xs, ys = [p[0] for p in every], [p[1] for p in every]
-    left, top = min(edges["left"] or xs), min(edges["top"] or ys)
-    right, bottom = max(edges["right"] or xs), max(edges["bottom"] or ys)
-    x, y = max(0, int(np.floor(left))), max(0, int(np.floor(top)))
-    return Box(x, y, min(plan.width, int(np.ceil(right))) - x, min(plan.height, int(np.ceil(bottom))) - y)
-
-
-def _corners(box: Box) -> tuple[tuple[float, float], ...]:
-    return ((box.x, box.y), (box.right, box.y), (box.right, box.bottom), (box.x, box.bottom))
-
-
-def _whole(measured: Measured) -> Crop:
-    box = Box(0, 0, measured.width_px, measured.height_px)
-    return Crop(box, 0.0, box)
-
-
-def _bordered(tight: Box, border: int, width: int, height: int) -> Box:
-    x, y = max(0, tight.x - border), max(0, tight.y - border)
-    return Box(x, y, min(width, tight.right + border) - x, min(height, tight.bottom + border) - y)
 
 
 def _with_master(made: Made, joined: _Joined, scans: Mapping[str, Scan], proofs: Proofs, several_lights: bool) -> Made:
