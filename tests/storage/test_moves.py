@@ -9,18 +9,15 @@ import shutil
 import subprocess
 import sys
 import tempfile
-import unicodedata
 from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
 
 from dawnproof.errors import BrokenOff, MoveError
 from dawnproof.model import Identity
 from dawnproof.storage import disk, moves
-from dawnproof.storage.moves import Step, copy, free_name, make_folder, move, remove_stale_parts, write_beside
+from dawnproof.storage.moves import Step, copy, make_folder, move, remove_stale_parts, write_beside
 
 HERE = Path(__file__).parent
 DATA = bytes(range(256)) * 300
@@ -399,51 +396,6 @@ def test_folders_are_made_with_their_parents(tmp_path: Path) -> None:
     (tmp_path / "file").write_bytes(b"")
     with pytest.raises(MoveError, match="rename it"):
         make_folder(tmp_path / "file" / "x")
-
-
-@pytest.mark.parametrize(
-    ("taken", "name", "free"),
-    [
-        ([], "SL-0412_L.tif", "SL-0412_L.tif"),
-        (["SL-0412_L.tif"], "SL-0412_L.tif", "SL-0412_L~2.tif"),
-        (["SL-0412_L.tif", "SL-0412_L~2.tif"], "SL-0412_L.tif", "SL-0412_L~3.tif"),
-        (["sl-0412_l.TIF"], "SL-0412_L.tif", "SL-0412_L~2.tif"),
-        ([unicodedata.normalize("NFD", "é.tif")], "é.tif", "é~2.tif"),
-        (["noext"], "noext", "noext~2"),
-        ([".hidden"], ".hidden", ".hidden~2"),
-    ],
-)
-def test_free_names(tmp_path: Path, taken: list[str], name: str, free: str) -> None:
-    for other in taken:
-        (tmp_path / other).write_bytes(b"")
-    assert free_name(tmp_path, name) == free
-    assert free_name(tmp_path, name, reserved=[free]) != free
-
-
-NAMES = st.text(
-    st.characters(exclude_characters="/\0", exclude_categories=()), min_size=1, max_size=120
-).filter(lambda name: name not in (".", "..") and encodable(name))  # fmt: skip
-
-
-def encodable(name: str) -> bool:
-    try:
-        return 0 < len(os.fsencode(name)) <= 255
-    except UnicodeEncodeError:
-        return False
-
-
-@given(st.lists(NAMES, min_size=1, max_size=8), st.integers(1, 4))
-def test_any_names_given_in_turn_are_all_kept_apart(names: list[str], times: int) -> None:
-    """Whatever arrives under whatever names, repeatedly: none shares a name with another, not even by case."""
-    with tempfile.TemporaryDirectory() as folder:
-        given_out = []
-        for name in names * times:
-            free = free_name(Path(folder), name)
-            assert len(os.fsencode(free)) <= 255
-            assert not (Path(folder) / free).exists()
-            (Path(folder) / free).write_bytes(b"")
-            given_out.append(moves._folded(free))
-        assert len(set(given_out)) == len(given_out)
 
 
 def traced(source: Path, target: Path, *inject: str) -> subprocess.CompletedProcess[bytes]:

@@ -20,7 +20,8 @@ from hypothesis import strategies as st
 
 from dawnproof.errors import MoveError
 from dawnproof.storage import disk, moves
-from dawnproof.storage.moves import free_name, move, remove_stale_parts
+from dawnproof.storage.free_names import free_name
+from dawnproof.storage.moves import move, remove_stale_parts
 
 
 class Died(BaseException):

@@ -28,7 +28,7 @@ from ..model import (
 )
 from ..naming import compile_rule, job_key, outer_sides, read_name
 from ..policy import outcome_of
-from ..storage.moves import free_name
+from ..storage.free_names import free_name
 from ..storage.studio import Studio
 from ..workers.asks import Ask
 from ..workers.measuring import measure_scan

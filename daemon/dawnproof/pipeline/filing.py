@@ -11,7 +11,8 @@ from ..errors import LedgerError, MoveError
 from ..ledger.ledger import Ledger
 from ..model import EventRow, Filing, FilingStep, Place, StepKind, shown
 from ..storage.disk import digest, identity
-from ..storage.moves import free_name, make_folder, move
+from ..storage.free_names import free_name
+from ..storage.moves import make_folder, move
 from ..storage.studio import Studio
 from .roots import Roots
 from .steps import clear, clear_leftovers, close, discard, put, settle, show

@@ -29,7 +29,8 @@ from ..model import (
 from ..naming import NamingRule, NotNamed, outer_sides, read_name
 from ..policy import make_finding
 from ..rulebook import RuleBook
-from ..storage.moves import free_name, make_folder
+from ..storage.free_names import free_name
+from ..storage.moves import make_folder
 from ..storage.studio import Studio
 from ..workers.asks import Ask
 from .references import is_reference, reference_findings

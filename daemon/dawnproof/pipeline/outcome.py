@@ -35,7 +35,8 @@ from ..report.note import rescan_note_html, rescan_note_text
 from ..rulebook import RuleBook
 from ..storage.bag import write_tag_files
 from ..storage.disk import digest
-from ..storage.moves import copy, free_name, make_folder, write_beside
+from ..storage.free_names import free_name
+from ..storage.moves import copy, make_folder, write_beside
 from ..storage.names import mark_of, take_name
 from ..storage.studio import Studio
 from ..workers.job_asks import JobAsk, Made, PartAsk

@@ -12,7 +12,8 @@ from ..errors import MoveError
 from ..ledger.ledger import Ledger
 from ..model import EventRow, shown
 from ..storage.disk import failed, fsync_dir, rename_noreplace
-from ..storage.moves import free_name, make_folder, remove_stale_parts, write_beside
+from ..storage.free_names import free_name
+from ..storage.moves import make_folder, remove_stale_parts, write_beside
 from ..storage.names import mark_of
 from ..storage.studio import Studio
 

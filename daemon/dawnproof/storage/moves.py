@@ -11,8 +11,7 @@ import errno
 import hashlib
 import os
 import re
-import unicodedata
-from collections.abc import Callable, Collection
+from collections.abc import Callable
 from contextlib import suppress
 from enum import Enum
 from pathlib import Path
@@ -35,7 +34,6 @@ from .disk import (
 )
 
 PART_NAME: Final = re.compile(r"\.[0-9a-f]{16}\.part")
-NAME_BYTES: Final = 255
 SYNC_BYTES: Final = 64 << 20  # forced to disk at a time, so that an error shows soon and a stop is obeyed in between
 _given_up: Final[set[tuple[int, int]]] = set()  # device and number of files the disk failed to make durable
 
@@ -136,21 +134,6 @@ def make_folder(folder: Path) -> None:
             fsync_dir(folder.parent)
     except OSError as error:
         raise failed("making the folder", folder, error) from error
-
-
-def free_name(folder: Path, name: str, reserved: Collection[str] = ()) -> str:
-    """`name`, or STEM~2.EXT, ~3 …: the first that stands neither in the folder nor among the reserved, also where
-    upper and lower case or composed letters are the same; at most 255 bytes."""
-    try:
-        taken = {_folded(entry) for entry in (*os.listdir(folder), *reserved)}  # noqa: PTH208 - names, not paths
-    except OSError as error:
-        raise failed("listing", folder, error) from error
-    stem, suffix = _stem_and_suffix(name)
-    number, candidate = 1, _short(stem, suffix)
-    while _folded(candidate) in taken:
-        number += 1
-        candidate = _short(stem, f"~{number}{suffix}")
-    return candidate
 
 
 def remove_stale_parts(folder: Path) -> tuple[Path, ...]:
@@ -349,18 +332,3 @@ def _part(folder: Path, sha256: str) -> Path:
 def _discard(part: Path) -> None:
     with suppress(OSError):  # the reason why it is discarded is already on its way
         part.unlink(missing_ok=True)
-
-
-def _folded(name: str) -> str:
-    return unicodedata.normalize("NFC", unicodedata.normalize("NFC", name).casefold())
-
-
-def _stem_and_suffix(name: str) -> tuple[str, str]:
-    stem, dot, extension = name.rpartition(".")
-    return (stem, dot + extension) if stem and len(extension) <= 8 else (name, "")
-
-
-def _short(stem: str, suffix: str) -> str:
-    while len(os.fsencode(stem + suffix)) > NAME_BYTES:
-        stem = stem[:-1]
-    return stem + suffix
