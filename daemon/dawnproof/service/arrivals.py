@@ -4,30 +4,16 @@ from __future__ import annotations
 
 import queue
 import traceback
-from collections import deque
 from collections.abc import Callable, Collection
 from concurrent.futures import Executor, Future
 from dataclasses import dataclass, replace
-from datetime import datetime
-from enum import Enum
 from pathlib import Path
 
 from ..errors import LedgerError, MoveError, NotAScan, NotWhole, ScanError, WorkerDied
 from ..ledger.ledger import Ledger
-from ..model import (
-    ArrivingRow,
-    Identity,
-    ListedJob,
-    Measured,
-    PartName,
-    Place,
-    ScanRow,
-    StayingRow,
-    WaitingScan,
-    shown,
-)
+from ..model import ArrivingRow, Identity, ListedJob, Measured, PartName, ScanRow, StayingRow, shown
 from ..naming import compile_rule, job_key
-from ..pipeline.intake import Arrived, arrived, ask_for, belongs_elsewhere, said_event
+from ..pipeline.intake import arrived, ask_for, belongs_elsewhere, said_event
 from ..pipeline.roots import Roots
 from ..storage.disk import Digested, digest
 from ..storage.studio import Studio
@@ -35,45 +21,19 @@ from ..storage.whole import bytes_in_holes, check_structure
 from ..watch.gate import Gate, Lease, Passage, WholeChecks, left_alone, pass_gate
 from ..watch.inbox import Entry, scan_inbox
 from ..watch.observer import Hint
-from ..watch.settle import Patience, Watched
+from ..watch.settle import Patience
 from ..workers.engine import Engine
 from ..workers.measuring import measure_scan
+from .arriving import Arriving, Stage, shown_stage, touched
 from .entering import enter
 from .staying import Staying
+from .turns import Turns
 from .voice import Voice, now_utc
 
 SCAN_ENDINGS = (".tif", ".tiff", ".btf", ".tf8")
 LOOK_S = 1.0  # between two looks at a file that settles
 LOOK_AGAIN_S = 5.0  # and at one that settled without being whole
 OFFERED = 4  # files handed out at a time, more where many computers help: the rest waits here, in turns between beds
-
-
-class Stage(Enum):
-    """How far a file has come."""
-
-    SETTLING = "settling"
-    TURN = "waiting its turn"
-    MEASURING = "measuring"
-    READING = "reading"  # its digest, where no child could measure it
-    WAITING = "waiting"  # not whole; it may still become so
-    STAYING = "staying"  # a link, a pipe, left alone by rule, unreadable
-
-
-@dataclass
-class _File:
-    entry: Entry
-    since_utc: str
-    stage: Stage = Stage.SETTLING
-    watched: Watched | None = None
-    reason: str = ""
-    look_s: float = 0.0
-    arrived: Arrived | None = None
-    identity: Identity | None = None
-    measuring: Future[Measured] | None = None
-    reading: Future[Digested] | None = None
-    error: ScanError | None = None
-    undecodable: Identity | None = None
-    deaths: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,8 +63,8 @@ class Arrivals:
         self._rule = compile_rule(studio.book.naming.pattern, studio.book.name)
         self._intake = studio.book.intake
         self._patience = Patience(self._intake.settle_s, self._intake.give_up_min * 60)
-        self._files: dict[Path, _File] = {}
-        self._turns: dict[str, deque[Path]] = {}
+        self._files: dict[Path, Arriving] = {}
+        self._turns = Turns()
         self._admitted: dict[Path, Identity] = {}
         self.staying = Staying(ledger, voice)
         self._measuring = 0
@@ -139,7 +99,7 @@ class Arrivals:
         self._ledger.set_arriving(
             (str(path).encode("utf-8", "surrogateescape"),
              ArrivingRow(shown(path.name), f.entry.bed or default, f.entry.identity.size, f.since_utc,
-                         *_shown_stage(f)))
+                         *shown_stage(f)))
             for path, f in self._files.items() if f.stage is not Stage.STAYING
         )  # fmt: skip
 
@@ -176,24 +136,6 @@ class Arrivals:
             self._voice.calm("inbox size")
         return frozenset((e.path, e.identity) for e in found.entries if not left_alone(e.path.name, self._intake.leave))
 
-    def scans_that_left(self, busy: Callable[[], frozenset[int]]) -> None:
-        """A person took a waiting scan out of the inbox: said, and no longer counted."""
-        homes = [(w, Path(w.home)) for w in self._ledger.waiting_scans()]
-        missing = [(w, home) for w, home in homes if self._may_be_believed(home) and not home.exists()]
-        if not missing:
-            return
-        moving = busy()
-        for waiting, home in missing:
-            if waiting.id in moving or home.exists():
-                continue
-            self._ledger.moved(waiting.id, Place.GONE, waiting.home, waiting.home, now_utc().isoformat())
-            text = f"{waiting.file} was taken out of the inbox before its job had an outcome"
-            self._voice.say("gone", waiting.job, text)
-
-    def _may_be_believed(self, home: Path) -> bool:
-        """An empty place is no proof that a person took the scan, where the folder itself is not what it was."""
-        return self._roots.sound(home.parent) and self._roots.sound(self._studio.inbox)
-
     def _see(self, entry: Entry) -> None:
         known = self._files.get(entry.path)
         if known is not None:
@@ -202,10 +144,10 @@ class Arrivals:
         if self._admitted.get(entry.path) == entry.identity:
             return
         waiting = self._ledger.waiting_at(entry.path)
-        if waiting is not None and not _touched(waiting, entry):
+        if waiting is not None and not touched(waiting, entry):
             self._admitted[entry.path] = entry.identity
             return
-        self._files[entry.path] = _File(entry, now_utc().isoformat())
+        self._files[entry.path] = Arriving(entry, now_utc().isoformat())
 
     # looking
 
@@ -223,7 +165,7 @@ class Arrivals:
         self._hand_out()
         self.staying.enter()
 
-    def _look_at(self, path: Path, file: _File, now: float) -> None:
+    def _look_at(self, path: Path, file: Arriving, now: float) -> None:
         if file.measuring is not None:
             if file.measuring.done():
                 self._measured(path, file, file.measuring, now)
@@ -235,7 +177,7 @@ class Arrivals:
             if not self._known_undecodable(file, now):
                 self._pass_gate(path, file, now)
 
-    def _known_undecodable(self, file: _File, now: float) -> bool:
+    def _known_undecodable(self, file: Arriving, now: float) -> bool:
         """The child could not read it to its end, and nothing has changed since: not decoded again before its time."""
         if file.undecodable is None or self.impatient or file.entry.identity != file.undecodable:
             return False
@@ -243,7 +185,7 @@ class Arrivals:
         file.look_s = now + LOOK_AGAIN_S
         return now - since < self._patience.give_up_s
 
-    def _pass_gate(self, path: Path, file: _File, now: float) -> None:
+    def _pass_gate(self, path: Path, file: Arriving, now: float) -> None:
         patience = replace(self._patience, evening_over=self.impatient)
         is_tiff = path.suffix.lower() in SCAN_ENDINGS
         checks = WholeChecks(check_structure if is_tiff else _any_file, bytes_in_holes)
@@ -264,11 +206,11 @@ class Arrivals:
             if settled and not self.impatient:
                 file.look_s = now + min(LOOK_AGAIN_S, max(LOOK_S, self._patience.settle_s / 2))
 
-    def _stays_put(self, path: Path, file: _File, reason: str, kind: str, now: float) -> None:
+    def _stays_put(self, path: Path, file: Arriving, reason: str, kind: str, now: float) -> None:
         self.staying.stay(StayingRow(str(path), shown(path.name), reason, kind))
         file.stage, file.look_s = Stage.STAYING, now + self._intake.scan_s
 
-    def _whole_or_set_aside(self, path: Path, file: _File, passage: Passage) -> None:
+    def _whole_or_set_aside(self, path: Path, file: Arriving, passage: Passage) -> None:
         file.arrived = arrived(self._studio, self._ledger, self._rule, path, file.entry.bed, self.listed)
         file.identity = passage.identity
         if passage.gate is Gate.DAMAGED:
@@ -279,18 +221,14 @@ class Arrivals:
             self._read_digest(path, file, NotWhole((file.error and str(file.error)) or "it cannot be read to its end"))
         else:
             file.stage = Stage.TURN
-            self._turns.setdefault(file.entry.bed or "", deque()).append(path)
+            self._turns.wait(file.entry.bed or "", path)
 
     # measuring, in turns between the beds
 
     def _hand_out(self) -> None:
         most = max(OFFERED, 2 * self._pool.places())
         while self._measuring < most and self._turns:
-            bed = next(iter(self._turns))
-            files = self._turns.pop(bed)
-            self._measure(files.popleft())
-            if files:
-                self._turns[bed] = files  # whoever had a turn stands at the end of the line
+            self._measure(self._turns.next())
 
     def _measure(self, path: Path) -> None:
         file = self._files.get(path)
@@ -306,7 +244,7 @@ class Arrivals:
             "measuring", shown(path.name), measure_scan, ask_for(file.arrived, book, listed)
         )
 
-    def _measured(self, path: Path, file: _File, future: Future[Measured], now: float) -> None:
+    def _measured(self, path: Path, file: Arriving, future: Future[Measured], now: float) -> None:
         file.measuring = None
         self._measuring -= 1
         try:
@@ -328,7 +266,7 @@ class Arrivals:
         else:
             self._enter(path, file, measured, None, measured.sha256, now)
 
-    def _broke(self, path: Path, file: _File, error: Exception, now: float) -> None:
+    def _broke(self, path: Path, file: Arriving, error: Exception, now: float) -> None:
         text = "".join(traceback.format_exception(error))
         self._voice.say("error", "", f"{shown(path.name)}: looking at it failed\n{text}")
         file.measuring = file.reading = None
@@ -340,17 +278,17 @@ class Arrivals:
             path, file, ScanError(f"measuring failed inside the program ({type(error).__name__}: {error})")
         )
 
-    def _settle_again(self, file: _File) -> None:
+    def _settle_again(self, file: Arriving) -> None:
         file.stage, file.watched, file.arrived = Stage.SETTLING, None, None
 
     # entering
 
-    def _read_digest(self, path: Path, file: _File, error: ScanError) -> None:
+    def _read_digest(self, path: Path, file: Arriving, error: ScanError) -> None:
         """What no child could measure still gets its digest; read beside the loop, it may be large."""
         file.stage, file.error = Stage.READING, error
         file.reading = self._reader.submit(digest, path)
 
-    def _read(self, path: Path, file: _File, future: Future[Digested], now: float) -> None:
+    def _read(self, path: Path, file: Arriving, future: Future[Digested], now: float) -> None:
         file.reading = None
         try:
             sha256 = future.result().sha256
@@ -361,7 +299,7 @@ class Arrivals:
             self._enter(path, file, None, file.error, sha256, now)
 
     def _enter(
-        self, path: Path, file: _File, measured: Measured | None, error: ScanError | None, sha256: str, now: float
+        self, path: Path, file: Arriving, measured: Measured | None, error: ScanError | None, sha256: str, now: float
     ) -> None:
         """The scan gets its row, with all that follows from it at once; a kill leaves both or neither."""
         try:
@@ -382,20 +320,6 @@ class Arrivals:
             for finding in row.findings:
                 self._voice.say("alarm", row.name.job if row.name else "", finding.text)
             self._on_admitted(Admitted(row, belongs_elsewhere(row)))
-
-
-def _shown_stage(file: _File) -> tuple[str, str]:
-    if file.stage is Stage.TURN:
-        return "waiting", "its turn to be measured"
-    return ("measuring" if file.stage is Stage.READING else file.stage.value), file.reason
-
-
-def _touched(waiting: WaitingScan, entry: Entry) -> bool:
-    """Whether the file may have changed after it was admitted: then it is read again, as a new arrival. The time of
-    change counts as well: a file put over another may bring an old time along."""
-    admitted_ns = datetime.fromisoformat(waiting.admitted_utc).timestamp() * 1e9
-    identity = entry.identity
-    return identity.size != waiting.size_bytes or max(identity.mtime_ns, identity.ctime_ns) > admitted_ns
 
 
 def _in(folders: Collection[Path], path: Path) -> bool:

@@ -23,6 +23,7 @@ from ..watch.gate import ignore_lease_breaks
 from ..watch.observer import Hint, InboxObserver
 from ..workers.engine import Engine
 from .arrivals import Admitted, Arrivals
+from .departed import Departed
 from .desk import Desk
 from .hands import Hand, Worker
 from .nights import NightWork
@@ -77,6 +78,7 @@ class Service:
                           self.retry_s)  # fmt: skip
         self._arrivals = Arrivals(self.studio, self.ledger, self.pool, self._roots, self._voice, self._reading,
                                   self._admitted)  # fmt: skip
+        self._departed = Departed(self.studio.inbox, self.ledger, self._roots, self._voice)
         self._second = SecondCopies(self.studio, self.ledger, self._roots, self._voice, self._reading, self.retry_s,
                                     self._proceed)  # fmt: skip
         self._post = Post(self.studio, self.ledger, self._voice)
@@ -140,7 +142,7 @@ class Service:
         self._roots.begin()
         self._health_of_roots()
         self._recover()
-        self._arrivals.scans_that_left(self._desk.moving)
+        self._departed.look(self._desk.moving)
         self._desk.begin(self.clock())
 
     def _recover(self, after_a_stop: bool = True) -> None:
@@ -271,7 +273,7 @@ class Service:
         for problem in problems:
             self._arrivals.staying.stay(StayingRow(problem, "jobs.csv", problem, "job list"))
         self._note_stillness(self._arrivals.full_scan(), now)
-        self._arrivals.scans_that_left(self._desk.moving)
+        self._departed.look(self._desk.moving)
 
     def _scan_every(self) -> float:
         intake = self.studio.book.intake
