@@ -6,8 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-import scipy.fft
 
+from . import fourier
 from .band import Pixels
 from .medians import medians
 
@@ -62,7 +62,7 @@ def tile_shifts(rows: Pixels, first_row: int, left: npt.NDArray[np.int_]) -> lis
 
 def _spectra(tiles: Tiles) -> Spectra:
     flat = tiles - tiles.mean(axis=(1, 2), keepdims=True)
-    return np.asarray(scipy.fft.rfft2(flat * WINDOW, axes=(1, 2)), np.complex64)
+    return np.asarray(fourier.rfft2(flat * WINDOW, axes=(1, 2)), np.complex64)
 
 
 def _shifts(reference: Spectra, moved: Spectra) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.bool_]]:
@@ -93,7 +93,7 @@ def _turn(shift: npt.NDArray[np.float64]) -> Spectra:
 
 
 def _whole_shift(phase: npt.NDArray[np.complexfloating]) -> npt.NDArray[np.int64]:
-    peak = scipy.fft.irfft2(phase, s=(TILE_PX, TILE_PX), axes=(1, 2))
+    peak = fourier.irfft2(phase, s=(TILE_PX, TILE_PX), axes=(1, 2))
     near = np.fft.fftshift(peak, axes=(1, 2))
     middle = TILE_PX // 2
     near = near[:, middle - FARTHEST_PX : middle + FARTHEST_PX + 1, middle - FARTHEST_PX : middle + FARTHEST_PX + 1]

@@ -14,8 +14,8 @@ from functools import lru_cache
 
 import numpy as np
 import numpy.typing as npt
-from scipy import fft
 
+from . import fourier
 from .whiten import Field, between_columns
 
 Indices = npt.NDArray[np.int64]
@@ -92,15 +92,15 @@ def templates(search: Search) -> npt.NDArray[np.float32]:
 
 @lru_cache(maxsize=8)
 def _spectra(search: Search, columns: int) -> tuple[int, npt.NDArray[np.complex64]]:
-    length = fft.next_fast_len(columns + 2 * search.margin, real=True)
+    length = fourier.next_fast_len(columns + 2 * search.margin, real=True)
     shifted = np.zeros((len(search.blends_px), len(search.lags_px), length), np.float32)
     shifted[..., (-np.arange(-search.margin, search.margin + 1)) % length] = templates(search)
-    return length, fft.rfft(shifted, axis=-1)
+    return length, fourier.rfft(shifted, axis=-1)
 
 
 def evidence(products: Products, search: Search) -> Evidence:
     """Evidence for a stitch at each column that has a full margin: (blends, lags, columns - 2 * margin)."""
     columns = products.shape[-1]
     length, spectra = _spectra(search, columns)
-    matched = fft.irfft(fft.rfft(products, n=length, axis=-1)[None] * spectra, n=length, axis=-1)
+    matched = fourier.irfft(fourier.rfft(products, n=length, axis=-1)[None] * spectra, n=length, axis=-1)
     return np.asarray(matched[..., search.margin : columns - search.margin], dtype=np.float32)

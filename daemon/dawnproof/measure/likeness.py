@@ -13,7 +13,8 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 import numpy.typing as npt
-import scipy.fft
+
+from . import fourier
 
 Thumbnail = npt.NDArray[np.uint8]
 Plane = npt.NDArray[np.float32]
@@ -144,13 +145,13 @@ def _best_correlation(first: tuple[Plane, Plane], second: tuple[Plane, Plane]) -
     """Highest normalised correlation over all shifts in reach at which the works overlap enough, and the highest at
     another place (Padfield 2012, masked correlation by Fourier transforms; means are near nothing after levelling)."""
     shape = [a + b - 1 for a, b in zip(first[0].shape, second[0].shape, strict=True)]
-    size = [scipy.fft.next_fast_len(n, real=True) for n in shape]
+    size = [fourier.next_fast_len(n, real=True) for n in shape]
 
     def spectrum(plane: Plane) -> npt.NDArray[np.complexfloating]:
-        return np.asarray(scipy.fft.rfft2(plane, size))
+        return np.asarray(fourier.rfft2(plane, size))
 
     def correlated(one: npt.NDArray[np.complexfloating], other: npt.NDArray[np.complexfloating]) -> Plane:
-        return np.asarray(scipy.fft.irfft2(one * np.conj(other), size), np.float32)
+        return np.asarray(fourier.irfft2(one * np.conj(other), size), np.float32)
 
     (a, mask_a), (b, mask_b) = first, second
     spectra = [spectrum(plane) for plane in (a * mask_a, a * a * mask_a, mask_a, b * mask_b, b * b * mask_b, mask_b)]

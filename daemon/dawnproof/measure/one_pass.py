@@ -8,9 +8,9 @@ from __future__ import annotations
 import importlib
 import pkgutil
 from collections.abc import Callable, Iterable
-from concurrent.futures import Executor, Future
+from concurrent.futures import Executor
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, partial
 from typing import ParamSpec, Protocol, TypeVar, runtime_checkable
 
 import numpy as np
@@ -18,6 +18,7 @@ import numpy.typing as npt
 
 from ..model import Frame, Mark, Reading
 from .band import Band, Check
+from .lanes import Lane, Lanes
 from .outline import Outline, whole_frame
 from .thumb import Thumb
 
@@ -82,12 +83,12 @@ def look(
     shown = checks_for(frame) if checks is None else checks
     watch = _Watch(clock)
     thumb = Thumb(frame)
-    running: list[Future[None]] = []
+    viewers = [(viewer.name, viewer.see) for viewer in (*shown, thumb)]
+    lanes = Lanes([Lane(partial(watch.timed, *one), partial(watch.spent, one[0])) for one in viewers], side_by_side)
     for band in bands:
         watch.timed("grey", _prepare, band)
-        _ended(running)  # of the band before: the next one was read and made grey meanwhile
-        running = _show(band, (*shown, thumb), watch, side_by_side)
-    _ended(running)
+        lanes.show(band)  # and the next is read meanwhile
+    lanes.end()
     outline = _outline(shown, frame, watch)
     readings = [reading for told in _ask_all(shown, outline, watch, side_by_side) for reading in told]
     marks = [mark for check in shown if isinstance(check, Marking) for mark in watch.timed(check.name, check.marks)]
@@ -97,23 +98,6 @@ def look(
 def _prepare(band: Band) -> None:
     """Makes the shared image before the checks reach for it from several threads."""
     _ = band.grey
-
-
-def _show(
-    band: Band, viewers: tuple[Check | Thumb, ...], watch: _Watch, side_by_side: Executor | None
-) -> list[Future[None]]:
-    """Shows one band to all; side by side, the slowest begin first so that none is left over at the end."""
-    if side_by_side is None:
-        for viewer in viewers:
-            watch.timed(viewer.name, viewer.see, band)
-        return []
-    slowest_first = sorted(viewers, key=lambda viewer: -watch.spent(viewer.name))
-    return [side_by_side.submit(watch.timed, viewer.name, viewer.see, band) for viewer in slowest_first]
-
-
-def _ended(running: list[Future[None]]) -> None:
-    for task in running:
-        task.result()
 
 
 def _outline(checks: tuple[Check, ...], frame: Frame, watch: _Watch) -> Outline:

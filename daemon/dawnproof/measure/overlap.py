@@ -12,7 +12,6 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 import numpy.typing as npt
-from scipy import ndimage
 
 Grey = npt.NDArray[np.float32]
 SMOOTH_PX = 0.8
@@ -106,6 +105,8 @@ def _top(three: Grey) -> float:
 def _least_squares(
     first: Grey, second: Grey, margin: int, dx: float, dy: float, seen: npt.NDArray[np.bool_] | None
 ) -> PatchShift | None:
+    from scipy import ndimage  # only joins come here, and every check is loaded with this package
+
     rows, columns = first.shape
     start_x, start_y = dx, dy
     spline = ndimage.spline_filter(second, order=3, output=np.float32)

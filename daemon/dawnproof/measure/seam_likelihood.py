@@ -19,8 +19,8 @@ from functools import cached_property
 import cv2
 import numpy as np
 import numpy.typing as npt
-from scipy import fft, linalg
 
+from . import fourier
 from .doubling import right_share
 
 Rows = npt.NDArray[np.float32]  # (rows, columns)
@@ -71,9 +71,8 @@ class Process:
 
 def _form(covariance: Floats) -> Form:
     ridged = covariance + 1e-6 * np.eye(len(covariance))
-    factor = linalg.cho_factor(ridged, lower=True)
-    inverse = linalg.cho_solve(factor, np.eye(len(covariance)))
-    return Form(ridged, np.asarray(inverse), float(np.log(np.diag(factor[0])).sum()))
+    root = np.linalg.cholesky(ridged)
+    return Form(ridged, np.linalg.inv(ridged), float(np.log(np.diag(root)).sum()))
 
 
 def even_rows(rows: Rows) -> Rows:
@@ -145,12 +144,12 @@ def process_of(blocks: list[Rows]) -> Process:
     noise = max(float(np.percentile(smooth[2:-2], 3)), LEAST_NOISE / len(power))
     clean = np.maximum(power - noise, 0.0)
     clean[1:-1] /= 2.0
-    correlation = fft.irfft(clean, n=2 * columns * PER_PX) * (2 * columns * PER_PX)
+    correlation = fourier.irfft(clean, n=2 * columns * PER_PX) * (2 * columns * PER_PX)
     return Process(np.asarray(correlation[: columns * PER_PX]), noise * len(power))
 
 
 def _power(tapered: Rows) -> Floats:
-    spectrum = fft.rfft(tapered, n=2 * tapered.shape[1], axis=1)
+    spectrum = fourier.rfft(tapered, n=2 * tapered.shape[1], axis=1)
     return np.asarray(np.mean(spectrum.real**2 + spectrum.imag**2, axis=0), dtype=np.float64)
 
 

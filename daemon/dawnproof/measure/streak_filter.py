@@ -14,9 +14,8 @@ from typing import Any
 
 import numpy as np
 import numpy.typing as npt
-import scipy.fft
-from scipy.linalg import solve_toeplitz
 
+from . import fourier
 from .medians import medians
 
 Profile = npt.NDArray[np.float32]  # (stretches, columns)
@@ -26,6 +25,7 @@ BLOCK = 64  # columns over which the spread of a stretch is taken
 LEAST_SPREAD = 1e-4  # share of the tone: coding and calibration leave at least this
 CLIPPED = 4.0  # times the spread: a few strong edges must not make the spectrum
 ORDER = 10  # pixels that the autoregressive model looks back
+APART = np.abs(np.subtract.outer(np.arange(ORDER), np.arange(ORDER)))
 LOADING = 1e-3  # white noise added to the model
 
 
@@ -43,15 +43,15 @@ def strength_by_width(share: Profile, widths_px: tuple[int, ...]) -> Iterator[Wi
     columns = share.shape[1]
     spread = block_spread(share, BLOCK)
     level = share / spread
-    size = scipy.fft.next_fast_len(columns + 32, real=True)
-    spectrum = scipy.fft.rfft(level, size, axis=1)
+    size = fourier.next_fast_len(columns + 32, real=True)
+    spectrum = fourier.rfft(level, size, axis=1)
     power = _power(level, size)
     for width in widths_px:
-        shape = scipy.fft.rfft(_second_difference(width), size)
+        shape = fourier.rfft(_second_difference(width), size)
         # the shape starts one column before the streak
         lead = np.exp(2j * np.pi * np.arange(len(shape)) / size)
         shape = shape * lead
-        matched = scipy.fft.irfft(spectrum * np.conj(shape) / power, size, axis=1)[:, :columns]
+        matched = fourier.irfft(spectrum * np.conj(shape) / power, size, axis=1)[:, :columns]
         energy = _energy(shape, power, size)
         yield WidthStrength(width, (matched / energy * spread).astype(np.float32))
 
@@ -60,14 +60,14 @@ def _power(level: npt.NDArray[np.floating[Any]], size: int) -> npt.NDArray[np.fl
     """Spectrum of each stretch, by an autoregressive model (Yule and Walker): its inverse is a filter of a few pixels,
     so that a strong edge stays where it is."""
     clipped = np.clip(level, -CLIPPED, CLIPPED)
-    raw = np.abs(scipy.fft.rfft(clipped, 2 * size, axis=1)) ** 2
-    like = scipy.fft.irfft(raw, 2 * size, axis=1)[:, : ORDER + 1] / level.shape[1]
+    raw = np.abs(fourier.rfft(clipped, 2 * size, axis=1)) ** 2
+    like = fourier.irfft(raw, 2 * size, axis=1)[:, : ORDER + 1] / level.shape[1]
     power = np.empty((len(level), size // 2 + 1))
     for row, lags in enumerate(like):
         first = lags[0] * (1 + LOADING) + 1e-12
-        weights = solve_toeplitz(np.concatenate([[first], lags[1:ORDER]]), lags[1:])
+        weights = np.linalg.solve(np.concatenate([[first], lags[1:ORDER]])[APART], lags[1:])
         left = max(float(first - weights @ lags[1:]), 1e-6 * first)
-        power[row] = left / np.abs(scipy.fft.rfft(np.concatenate([[1.0], -weights]), size)) ** 2
+        power[row] = left / np.abs(fourier.rfft(np.concatenate([[1.0], -weights]), size)) ** 2
     return power
 
 

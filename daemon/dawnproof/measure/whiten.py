@@ -11,7 +11,8 @@ from __future__ import annotations
 import cv2
 import numpy as np
 import numpy.typing as npt
-from scipy import fft
+
+from . import fourier
 
 Field = npt.NDArray[np.float32]  # (rows, columns)
 
@@ -31,10 +32,10 @@ def whitened(strip: Field) -> tuple[Field, float]:
     (0..1) that two pictures of the same content would show after the same treatment, each with noise of its own.
     A strip without any structure comes back as noise or zeros. Wants 64 rows and columns or more."""
     slow = cv2.GaussianBlur(strip, (0, 0), SLOW_PX, borderType=cv2.BORDER_REFLECT)
-    spectrum = fft.rfft2(strip - slow)
+    spectrum = fourier.rfft2(strip - slow)
     spectrum[0] = 0  # what is the same in every row: a tone step, a laid line; it says nothing of displacement
     weights, agreement = _weights(spectrum)
-    flat = fft.irfft2(spectrum * weights, s=strip.shape)
+    flat = fourier.irfft2(spectrum * weights, s=strip.shape)
     contrast = np.sqrt(cv2.GaussianBlur(flat * flat, (0, 0), LOCAL_PX, borderType=cv2.BORDER_REFLECT))
     even = flat / (contrast + np.float32(CALM * contrast.mean() + 1e-12))
     return np.asarray(np.clip(even, -LOUDEST, LOUDEST), dtype=np.float32), agreement
@@ -57,4 +58,4 @@ def between_columns(field: Field) -> Field:
     """The field half a column further right, (rows, columns): value x is the field at x + 0.5."""
     columns = field.shape[1]
     turn = np.exp(1j * np.pi * np.arange(columns // 2 + 1) / columns).astype(np.complex64)
-    return np.asarray(fft.irfft(fft.rfft(field, axis=1) * turn, n=columns, axis=1), dtype=np.float32)
+    return np.asarray(fourier.irfft(fourier.rfft(field, axis=1) * turn, n=columns, axis=1), dtype=np.float32)
