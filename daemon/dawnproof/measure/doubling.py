@@ -14,6 +14,7 @@ from functools import lru_cache
 
 import numpy as np
 import numpy.typing as npt
+from numpy.lib.stride_tricks import sliding_window_view
 
 from . import fourier
 from .whiten import Field, between_columns
@@ -22,6 +23,7 @@ Indices = npt.NDArray[np.int64]
 Products = npt.NDArray[np.float32]  # (lags, columns): column x times column x - lag, summed over rows
 Evidence = npt.NDArray[np.float32]  # (blends, lags, columns): for a stitch whose right view begins at that column
 FINE_UP_TO_PX = 16  # half-pixel lags up to here
+TILE_COLUMNS = 64  # only columns within reach of one another are multiplied, a tile at a time
 
 
 @dataclass(frozen=True)
@@ -49,25 +51,35 @@ def lag_products(field: Field, search: Search) -> Products:
     What is left of the field's own correlation is taken off in proportion to the energy of the two columns, so that a
     column that is merely louder than others is no evidence.
     """
-    every = np.stack((field.T @ field, field.T @ between_columns(field)))
-    energy = np.diagonal(every[0])
-    partner, place, inside = _pairs(search.lags_px, field.shape[1])
+    columns = field.shape[1]
+    tiles, reach = -(-columns // TILE_COLUMNS), int(max(search.lags_px))
+    padded = np.zeros((3, len(field), reach + tiles * TILE_COLUMNS), np.float32)
+    padded[0, :, reach : reach + columns] = padded[1, :, :columns] = field
+    padded[2, :, :columns] = between_columns(field)
+    windows = sliding_window_view(padded[0], reach + TILE_COLUMNS, axis=1)[:, ::TILE_COLUMNS]  # (rows, tiles, window)
+    own = padded[1:, :, : tiles * TILE_COLUMNS].reshape(2, len(field), tiles, TILE_COLUMNS)
+    every = np.matmul(own.transpose(0, 2, 3, 1), windows.transpose(1, 0, 2))  # (2, tiles, columns, window)
+    energy = np.einsum("yx,yx->x", field, field)
+    partner, place, inside = _pairs(search.lags_px, columns)
     found = every.ravel()[place] * inside
-    both = 0.5 * (energy + energy[partner]) * inside
-    usual = found.sum(axis=1) / np.maximum(both.sum(axis=1), 1e-12)
-    return np.asarray(found - both * usual[:, None], np.float32)
+    shared = 0.5 * (energy + energy[partner]) * inside
+    usual = found.sum(axis=1) / np.maximum(shared.sum(axis=1), 1e-12)
+    return np.asarray(found - shared * usual[:, None], np.float32)
 
 
 @lru_cache(maxsize=8)
 def _pairs(lags_px: tuple[float, ...], columns: int) -> tuple[Indices, Indices, npt.NDArray[np.float32]]:
-    """For every lag and column: the partner to its left, the place of both in the products of all columns with each
-    other and with those between, and 1 where the partner is inside."""
+    """For every lag and column: the partner to its left, the place of both in the products of each tile's columns, and
+    of those between, with the columns of its window, and 1 where the partner is inside."""
     column, lag = np.arange(columns), np.asarray(lags_px)[:, None]
     partner = column - lag.astype(np.int64)
     inside = (partner >= 0).astype(np.float32)
     partner = np.maximum(partner, 0)
     between = (lag % 1 != 0).astype(np.int64)
-    return partner, (between * columns + partner) * columns + column, inside
+    reach = int(max(lags_px))
+    tiles, window = -(-columns // TILE_COLUMNS), reach + TILE_COLUMNS
+    in_window = partner + reach - column // TILE_COLUMNS * TILE_COLUMNS
+    return partner, ((between * tiles * TILE_COLUMNS + column) * window + in_window), inside
 
 
 def repeat(lag_px: float, blend_px: float, columns: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:

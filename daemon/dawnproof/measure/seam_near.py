@@ -13,7 +13,6 @@ from __future__ import annotations
 
 import numpy as np
 import numpy.typing as npt
-from numpy.lib.stride_tricks import sliding_window_view
 
 from .seam_likelihood import Floats, Form, Process, Rows, even_rows, process_of
 
@@ -27,6 +26,7 @@ NOTHING_PX = 1e6  # a displacement so large that the two sides share nothing
 HALF = 34  # columns on either side
 SHIFTS_PX = tuple(STEP_PX * n for n in range(2, int(MOST_NEAR_PX / STEP_PX) + 1))  # those for which a peak is told
 PROMISED_PX = 5.0
+ROW, COLUMN = np.triu_indices(2 * HALF)
 
 
 def likelihoods(even: list[Rows], at: npt.NDArray[np.int64], blends_px: tuple[float, ...]) -> Likelihoods:
@@ -40,9 +40,11 @@ def likelihoods(even: list[Rows], at: npt.NDArray[np.int64], blends_px: tuple[fl
 def likelihoods_under(even: list[Rows], at: npt.NDArray[np.int64], forms: list[list[Form]]) -> Likelihoods:
     """The same of blocks of even rows under the given hypotheses (blends, hypotheses), each for HALF columns a side."""
     every = [form for blend in forms for form in blend]
-    table = np.stack([form.inverse.ravel() for form in every], axis=1).astype(np.float32)
+    table = np.stack([_twice_above(form.inverse) for form in every], axis=1)
     volumes = np.array([form.log_volume for form in every])
-    likely = np.stack([_likelihood(rows, at, table, volumes).reshape(len(at), len(forms), -1) for rows in even])
+    columns = even[0].shape[1]
+    places = ((at - HALF) * (columns + 1))[:, None] + ROW * columns + COLUMN  # of each one's square in the covariance
+    likely = np.stack([_likelihood(rows, places, table, volumes).reshape(len(at), len(forms), -1) for rows in even])
     return np.moveaxis(likely, 1, 3)
 
 
@@ -52,12 +54,15 @@ def peaks(likely: Likelihoods, run: int) -> Peaks:
     return _above(sums[run:] - sums[:-run])
 
 
-def _likelihood(rows: Rows, at: npt.NDArray[np.int64], table: npt.NDArray[np.float32], volumes: Floats) -> Floats:
-    covariance = np.ascontiguousarray(rows.T @ rows)
-    squares = sliding_window_view(covariance, (2 * HALF, 2 * HALF))
-    first = at - HALF
-    energy = squares[first, first].reshape(len(at), -1) @ table  # (columns, hypotheses)
+def _likelihood(rows: Rows, places: npt.NDArray[np.int64], table: npt.NDArray[np.float32], volumes: Floats) -> Floats:
+    energy = (rows.T @ rows).ravel()[places] @ table  # (columns, hypotheses)
     return np.asarray(-len(rows) * (volumes + HALF * np.log(np.maximum(energy, 1e-9))))
+
+
+def _twice_above(symmetric: Floats) -> npt.NDArray[np.float32]:
+    """Diagonal, and twice what lies above it: the sum of its products with the same of another symmetric matrix
+    is that of all."""
+    return np.asarray(symmetric[ROW, COLUMN] * np.where(ROW == COLUMN, 1.0, 2.0), np.float32)
 
 
 def _above(likely: Floats) -> Peaks:
