@@ -13,6 +13,7 @@ by a second-order prediction along the travel (Yule-Walker).
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -65,14 +66,17 @@ class Process:
     def form(self, half: int, blend_px: float, shift_px: float) -> Form:
         """What `half` columns on either side of a stitch have to do with each other when its views are displaced by
         shift_px (+ lifted; negative: content is missing)."""
+        return self.forms(half, blend_px, (shift_px,))[0]
+
+    def forms(self, half: int, blend_px: float, shifts_px: Sequence[float]) -> tuple[Form, ...]:
+        """One for each displacement."""
         at = np.arange(-half, half, dtype=np.float64) + 0.5
-        return _form(_covariance(self, at, right_share(at, blend_px), shift_px))
-
-
-def _form(covariance: Floats) -> Form:
-    ridged = covariance + 1e-6 * np.eye(len(covariance))
-    root = np.linalg.cholesky(ridged)
-    return Form(ridged, np.linalg.inv(ridged), float(np.log(np.diag(root)).sum()))
+        covariances = _covariances(self, right_share(at, blend_px), np.asarray(shifts_px))
+        covariances += 1e-6 * np.eye(2 * half)
+        roots = np.diagonal(np.linalg.cholesky(covariances), axis1=1, axis2=2)
+        volumes = np.log(roots).sum(axis=1)
+        each = zip(covariances, np.linalg.inv(covariances), volumes, strict=True)
+        return tuple(Form(covariance, inverse, float(volume)) for covariance, inverse, volume in each)
 
 
 def even_rows(rows: Rows) -> Rows:
@@ -107,8 +111,8 @@ class Hypotheses:
 
     @classmethod
     def of(cls, process: Process, blend_px: float, shifts_px: Floats, half: int) -> Hypotheses:
-        shifted = tuple(process.form(half, blend_px, float(shift)) for shift in shifts_px)
-        return cls(half, process.form(half, blend_px, 0.0), shifted)
+        none, *shifted = process.forms(half, blend_px, (0.0, *shifts_px))
+        return cls(half, none, tuple(shifted))
 
     def log_likelihood(self, even: Rows, column: int) -> Floats:
         """(rows, shifts): log-likelihood of each row (of `even_rows`) for each displacement less that for none.
@@ -158,18 +162,21 @@ def _at(correlation: Floats, distance: Floats) -> Floats:
     return np.asarray(correlation[np.rint(np.abs(distance) * PER_PX).astype(np.int64)])
 
 
-def _covariance(process: Process, at: Floats, share: Floats, shift: float) -> Floats:
-    """Of the columns at `at`, with the right view's share in each, for one displacement."""
-    columns = len(at)
+def _covariances(process: Process, share: Floats, shifts_px: Floats) -> Floats:
+    """(shifts, columns, columns): of columns one pixel apart, with the right view's share in each."""
+    columns = len(share)
     apart = np.arange(-columns + 1, columns, dtype=np.float64)
     place = np.arange(columns)[:, None] - np.arange(columns)[None, :] + columns - 1
     left, right = 1.0 - share, share
     same = np.outer(left, left) + np.outer(right, right)
-    matrix = same * _at(process.correlation, apart)[place] + np.diag(process.noise * (left**2 + right**2))
-    if abs(shift) < NOTHING_IN_COMMON_PX:
-        crossed = np.outer(left, right) * _at(process.correlation, apart + shift)[place]
-        matrix += crossed + crossed.T
-    return np.asarray(matrix + GAIN_VARIANCE * same)
+    alike = same * (_at(process.correlation, apart)[place] + GAIN_VARIANCE)
+    alike += np.diag(process.noise * (left**2 + right**2))
+    moved = apart + shifts_px[:, None]
+    in_common = np.abs(shifts_px) < NOTHING_IN_COMMON_PX
+    views = np.zeros_like(moved)
+    views[in_common] = _at(process.correlation, moved[in_common])
+    crossed = np.outer(left, right) * views[:, place]
+    return np.asarray(alike + crossed + crossed.swapaxes(1, 2))
 
 
 def score(rows: Rows, form: Form) -> Floats:

@@ -11,10 +11,12 @@ that was pictured twice makes a peak.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 import numpy.typing as npt
 
-from .seam_likelihood import Floats, Form, Process, Rows, even_rows, process_of
+from .seam_likelihood import Floats, Form, Process, Rows, process_of
 
 Likelihoods = npt.NDArray[np.float64]  # (blocks, blends, hypotheses, columns)
 Peaks = npt.NDArray[np.float32]  # (runs of blocks, blends, shifts, columns)
@@ -34,10 +36,10 @@ def likelihoods(even: list[Rows], at: npt.NDArray[np.int64], blends_px: tuple[fl
     column `at`; every `at` needs HALF columns on either side."""
     process = process_of(even)
     tried = (0.0, *SHIFTS_PX, *(MOST_NEAR_PX + STEP_PX * n for n in range(1, BESIDE + 1)), NOTHING_PX)
-    return likelihoods_under(even, at, [[process.form(HALF, blend, shift) for shift in tried] for blend in blends_px])
+    return likelihoods_under(even, at, [process.forms(HALF, blend, tried) for blend in blends_px])
 
 
-def likelihoods_under(even: list[Rows], at: npt.NDArray[np.int64], forms: list[list[Form]]) -> Likelihoods:
+def likelihoods_under(even: list[Rows], at: npt.NDArray[np.int64], forms: Sequence[Sequence[Form]]) -> Likelihoods:
     """The same of blocks of even rows under the given hypotheses (blends, hypotheses), each for HALF columns a side."""
     every = [form for blend in forms for form in blend]
     table = np.stack([_twice_above(form.inverse) for form in every], axis=1)
@@ -75,15 +77,14 @@ def _above(likely: Floats) -> Peaks:
     return np.asarray(tried[:, :, :shown] - rival, dtype=np.float32)
 
 
-def promise(block: Rows, blends_px: tuple[float, ...]) -> float:
-    """The peak that a displacement of PROMISED_PX would show in this block, at the blend width where it shows least."""
-    even = even_rows(block)
+def promise(even: Rows, blends_px: tuple[float, ...]) -> float:
+    """The peak that a displacement of PROMISED_PX would show in these rows, at the blend width where it shows least."""
     process = process_of([even])
     return len(even) * min(_told(process, blend) for blend in blends_px)
 
 
 def _told(process: Process, blend_px: float) -> float:
-    lifted = process.form(HALF, blend_px, PROMISED_PX)
     beside = BESIDE * STEP_PX
     others = (0.0, PROMISED_PX - beside, PROMISED_PX + beside, NOTHING_PX)
-    return min(lifted.told_from(process.form(HALF, blend_px, other)) for other in others)
+    lifted, *rivals = process.forms(HALF, blend_px, (PROMISED_PX, *others))
+    return min(lifted.told_from(rival) for rival in rivals)

@@ -80,7 +80,7 @@ def ends(strip: Strip, column: int, blend_px: float, px: float, first: int, past
         return first, past
     even = [strip.even(row) for row in near]
     process = process_of(even)
-    forms = [process.form(half, blend_px, float(shift)) for shift in (*above, *below)]
+    forms = process.forms(half, blend_px, (*above, *below))
     starts, speaks = [], []
     for row, block in zip(near, even, strict=True):
         at = column - strip.first
@@ -120,8 +120,7 @@ def settle(
         return column, blend_px
     best, found = -np.inf, (column, blend_px)
     for blend in (width for width in blends_px if abs(width - blend_px) <= 24):
-        flat = process.form(half, blend, 0.0)
-        lifted = [process.form(half, blend, px + step) for step in (-1.0, 0.0, 1.0)]
+        flat, *lifted = process.forms(half, blend, (0.0, px - 1.0, px, px + 1.0))
         for place in range(column - reach, column + reach + 1, 1 if blend == 0 else 2):
             at = place - strip.first
             speaks = sum(_best(block[:, at - half : at + half], flat, lifted) for block in even)

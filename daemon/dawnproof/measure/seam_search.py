@@ -136,7 +136,7 @@ def _promised(part: _Part, chunks: list[int]) -> tuple[float, float]:
     """Of a doubling of 5 px: half the peak a chunk would show, in the mean, and the share of chunks that show it or
     have nothing to show."""
     strip = part.strip
-    each = [seam_near.promise(strip.greys[row].astype(np.float32), strip.search.blends_px) for row in chunks]
+    each = [seam_near.promise(strip.even(row), strip.search.blends_px) for row in chunks]
     bare = changes(strip, [range(row, row + CHUNK_ROWS) for row in chunks], part.columns) < BARE
     return float(np.mean(each)) / 2, float(np.mean((np.array(each) > LEAST_PROMISE) | bare))
 

@@ -79,7 +79,7 @@ def look_again(strip: Strip, mark: Mark, rows: range) -> Second:
 
 def _elsewhere(process: Process, block: Rows, first: int, mark: Mark, half: int) -> float:
     """The most that the rows speak for the displacement at columns clear of the suspected one."""
-    forms = {px: process.form(half, mark.blend_px, px) for px in _with_beside([mark.px])}
+    forms = _forms(process, half, mark.blend_px, [mark.px])
     clear = mark.px + mark.blend_px + 2 * BESIDE_PX
     every = range(first + half, first + block.shape[1] - half + 1, OTHERS_EVERY)
     others = [column - first for column in every if abs(column - mark.column) > clear]
@@ -92,12 +92,18 @@ def _widths(blend_px: float) -> tuple[float, ...]:
 
 def _tried(process: Process, block: Rows, first: int, mark: Mark, half: int, blend_px: float) -> Iterator[Second]:
     sizes = [mark.px + step for step in AROUND_PX]
-    forms = {px: process.form(half, blend_px, px) for px in _with_beside(sizes)}
+    forms = _forms(process, half, blend_px, sizes)
     for px in sizes:
         each = min(forms[px].told_from(forms[rival]) for rival in _rivals(px))
         for column in (mark.column - 1, mark.column, mark.column + 1):
             speaks, count = _speaking(block, forms, px, column - first, half)
             yield Second(replace(mark, column=column, blend_px=blend_px, px=px), speaks, count * each)
+
+
+def _forms(process: Process, half: int, blend_px: float, sizes_px: list[float]) -> dict[float, Form]:
+    """Those of the given displacements and of their rivals, by displacement."""
+    every = sorted(_with_beside(sizes_px))
+    return dict(zip(every, process.forms(half, blend_px, every), strict=True))
 
 
 def _rivals(px: float) -> tuple[float, ...]:

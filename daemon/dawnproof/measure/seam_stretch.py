@@ -16,8 +16,8 @@ import numpy as np
 import numpy.typing as npt
 
 from . import seam_near
-from .seam_bare import BARE, changes, grey_of
-from .seam_likelihood import Floats, even_rows, process_of
+from .seam_bare import BARE, changes
+from .seam_likelihood import Floats, process_of
 from .seam_search import Ground, Mark, around
 from .seam_second import Second, look_again
 from .seam_strip import BLOCK_ROWS, Strip
@@ -168,9 +168,9 @@ def _looks(own: Sequence[Strip], blocks: list[range], ground: Ground) -> list[_L
 
 
 def _look(strip: Strip, blocks: list[range], columns: npt.NDArray[np.int64]) -> _Looked:
-    even, blends = [even_rows(grey_of(strip, rows)) for rows in blocks], strip.search.blends_px
+    even, blends = [strip.even(rows.start, rows.stop) for rows in blocks], strip.search.blends_px
     process = process_of(even)
-    forms = [[process.form(seam_near.HALF, blend, shift) for shift in TRIED_PX] for blend in blends]
+    forms = [process.forms(seam_near.HALF, blend, TRIED_PX) for blend in blends]
     likely = seam_near.likelihoods_under(even, columns - strip.first, forms)
     return _Looked(columns, blends, likely.astype(np.float32))
 
@@ -178,5 +178,7 @@ def _look(strip: Strip, blocks: list[range], columns: npt.NDArray[np.int64]) -> 
 def _promises(own: Sequence[Strip], blocks: list[range]) -> Floats:
     """What a doubling of 5 px would show in each block, at the strip where it shows least."""
     every = max(len(own) // 2, 1)
-    each = [[seam_near.promise(grey_of(s, rows), s.search.blends_px) for rows in blocks] for s in own[::every]]
+    each = [
+        [seam_near.promise(s.even(rows.start, rows.stop), s.search.blends_px) for rows in blocks] for s in own[::every]
+    ]
     return np.asarray(np.min(np.array(each), axis=0), dtype=np.float64)

@@ -45,7 +45,7 @@ class Strip:
     tone_rows: list[int] = field(default_factory=list)
     _waiting: list[Pixels] = field(default_factory=list)
     _row: int = 0  # first row of what is waiting
-    _even: dict[int, Rows] = field(default_factory=dict)
+    _even: dict[tuple[int, int], Rows] = field(default_factory=dict)
 
     @property
     def columns(self) -> range:
@@ -68,13 +68,16 @@ class Strip:
             if len(rows) >= BLOCK_ROWS:
                 self._work_off(rows[: len(rows) // BLOCK_ROWS * BLOCK_ROWS])
 
-    def even(self, row: int) -> Rows:
-        """The chunk from `row` as `even_rows`; a strip that keeps all is asked for the same ones again and again."""
-        rows = self._even.get(row)
+    def even(self, row: int, past: int | None = None) -> Rows:
+        """The rows from `row` to `past` or the end of their chunk as `even_rows`; a strip that keeps all is asked for
+        the same ones again and again."""
+        chunk = row if row in self.greys else max(start for start in self.greys if start <= row)
+        grey = self.greys[chunk][row - chunk : None if past is None else past - chunk]
+        rows = self._even.get((row, len(grey)))
         if rows is None:
-            rows = even_rows(self.greys[row].astype(np.float32))
+            rows = even_rows(grey.astype(np.float32))
             if self.keep_all:
-                self._even[row] = rows
+                self._even[row, len(grey)] = rows
         return rows
 
     def _work_off(self, chunk: Pixels) -> None:
@@ -105,7 +108,10 @@ def lay_strips(
     """The strip for a stitch that lies within columns `seam` (first, past), and strips to compare it with: its
     neighbours first, then evenly over the width."""
     margin = search.margin
-    own = Strip(max(seam[0] - margin, 0), min(seam[1] + margin, width_px), search, every, keep_all=True)
+    least = seam[1] - seam[0] + 2 * margin
+    spare = cv2.getOptimalDFTSize(least) - least  # a width with a large prime factor takes five times as long
+    first, past = seam[0] - margin - spare // 2, seam[1] + margin + spare - spare // 2
+    own = Strip(max(first, 0), min(past, width_px), search, every, keep_all=True)
     size = min(own.past - own.first, width_px)
     left = [(p - size, p) for p in range(own.first + margin, size, -(size - 2 * margin))]
     right = [(p, p + size) for p in range(own.past - margin, width_px - size, size - 2 * margin)]
