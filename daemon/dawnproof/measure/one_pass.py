@@ -83,8 +83,10 @@ def look(
     shown = checks_for(frame) if checks is None else checks
     watch = _Watch(clock)
     thumb = Thumb(frame)
-    viewers = [(viewer.name, viewer.see) for viewer in (*shown, thumb)]
-    lanes = Lanes([Lane(partial(watch.timed, *one), partial(watch.spent, one[0])) for one in viewers], side_by_side)
+    viewers: tuple[Check | Thumb, ...] = (*shown, thumb)
+    lanes = Lanes(
+        [Lane(partial(watch.timed, v.name, v.see), partial(watch.spent, v.name)) for v in viewers], side_by_side
+    )
     for band in bands:
         watch.timed("grey", _prepare, band)
         lanes.show(band)  # and the next is read meanwhile
