@@ -10,7 +10,7 @@ import pkgutil
 from collections.abc import Callable, Iterable
 from concurrent.futures import Executor
 from dataclasses import dataclass
-from functools import cache, partial
+from functools import cache
 from typing import ParamSpec, Protocol, TypeVar, runtime_checkable
 
 import numpy as np
@@ -84,9 +84,7 @@ def look(
     watch = _Watch(clock)
     thumb = Thumb(frame)
     viewers: tuple[Check | Thumb, ...] = (*shown, thumb)
-    lanes = Lanes(
-        [Lane(partial(watch.timed, v.name, v.see), partial(watch.spent, v.name)) for v in viewers], side_by_side
-    )
+    lanes = Lanes([_lane(viewer, watch) for viewer in viewers], side_by_side)
     for band in bands:
         watch.timed("grey", _prepare, band)
         lanes.show(band)  # and the next is read meanwhile
@@ -95,6 +93,13 @@ def look(
     readings = [reading for told in _ask_all(shown, outline, watch, side_by_side) for reading in told]
     marks = [mark for check in shown if isinstance(check, Marking) for mark in watch.timed(check.name, check.marks)]
     return Looked(tuple(readings), outline, tuple(marks), thumb.picture(), watch.seconds())
+
+
+def _lane(viewer: Check | Thumb, watch: _Watch) -> Lane:
+    def see(band: Band) -> None:
+        watch.timed(viewer.name, viewer.see, band)
+
+    return Lane(see, lambda: watch.spent(viewer.name))
 
 
 def _prepare(band: Band) -> None:
