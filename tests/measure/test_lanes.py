@@ -86,12 +86,15 @@ def test_what_a_viewer_raises_is_told_and_the_others_end() -> None:
         if band.first_row == 3:
             raise ArithmeticError("broken")
 
-    with ThreadPoolExecutor(2) as pool:
-        lanes = Lanes([Lane(broken, lambda: 0.0), quick.lane()], pool)
-        with pytest.raises(ArithmeticError):
+    def show_all() -> None:
+        with ThreadPoolExecutor(2) as pool:
+            lanes = Lanes([Lane(broken, lambda: 0.0), quick.lane()], pool)
             for band in bands(20):
                 lanes.show(band)
             lanes.end()
+
+    with pytest.raises(ArithmeticError):
+        show_all()
     assert quick.rows == sorted(quick.rows)
 
 
