@@ -3,9 +3,15 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Iterator
+from contextlib import ExitStack
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import pytest
+
+if TYPE_CHECKING:
+    from cluster.hosts import House
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # as in the measuring children; before numpy is imported
 
@@ -43,3 +49,14 @@ def shared_testdata() -> Path:
     if not folder.is_dir():
         pytest.skip(f"no further test data at {folder}")
     return folder
+
+
+@pytest.fixture
+def own_house(tmp_path: Path) -> Iterator[House]:
+    """The computers of this one test: a scheduler runs, helpers are started by the test. Needs dask.distributed."""
+    from cluster.hosts import House
+
+    with ExitStack() as stack:
+        made = House(tmp_path, stack)
+        made.scheduler()
+        yield made

@@ -10,7 +10,6 @@ import sys
 import time
 from collections import Counter
 from collections.abc import Callable, Iterator
-from contextlib import ExitStack
 from pathlib import Path
 
 import pytest
@@ -40,21 +39,13 @@ def lines_of_the_readme() -> str:
 
 
 @pytest.fixture
-def house(tmp_path: Path) -> Iterator[House]:
-    with ExitStack() as stack:
-        made = House(tmp_path, stack)
-        made.scheduler()
-        yield made
+def studio(tmp_path: Path, own_house: House) -> Studio:
+    return evening.studio_at(tmp_path / "prints", f'[work]\nengine = "dask"\nscheduler = "{own_house.address}"\n')
 
 
 @pytest.fixture
-def studio(tmp_path: Path, house: House) -> Studio:
-    return evening.studio_at(tmp_path / "prints", f'[work]\nengine = "dask"\nscheduler = "{house.address}"\n')
-
-
-@pytest.fixture
-def manager(tmp_path: Path, studio: Studio, house: House) -> Iterator[Manager]:
-    command = f"/opt/dawnproof/.venv/bin/dawnproof worker --scheduler {house.address} --name annex --memory-mb 3000"
+def manager(tmp_path: Path, studio: Studio, own_house: House) -> Iterator[Manager]:
+    command = f"/opt/dawnproof/.venv/bin/dawnproof worker --scheduler {own_house.address} --name annex --memory-mb 3000"
     shipped = {name: (REPOSITORY / "systemd" / name).read_text("utf-8") for name in ("dawnproof@.service", WORKER)}
     units = {
         **shipped,

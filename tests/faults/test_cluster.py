@@ -34,14 +34,6 @@ def house(tmp_path_factory: pytest.TempPathFactory) -> Iterator[House]:
 
 
 @pytest.fixture
-def own_house(tmp_path: Path) -> Iterator[House]:
-    with ExitStack() as stack:
-        made = House(tmp_path, stack)
-        made.scheduler()
-        yield made
-
-
-@pytest.fixture
 def studio(tmp_path: Path) -> Studio:
     return evening.studio_at(tmp_path / "store" / "prints")
 
