@@ -18,7 +18,7 @@ import dask
 import trustme
 from cluster.hosts import House, Watched, lent_rooms, send_halves
 
-from dawnproof.cluster import engine as engine_module
+from dawnproof.cluster import lines
 from dawnproof.cluster.knocking import knock
 from dawnproof.storage.studio import Studio
 
@@ -68,7 +68,7 @@ def test_a_scheduler_that_hangs_from_the_start_does_not_hold_the_work_up(
     tmp_path: Path, studio: Studio, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """It takes the call and says nothing: no connection comes about, and none is refused."""
-    monkeypatch.setattr(engine_module, "COME_ABOUT_S", 3.0)
+    monkeypatch.setattr(lines, "COME_ABOUT_S", 3.0)
     entered = send_halves(studio, "SL-0504", 6)
     with ExitStack() as stack:
         house = House(tmp_path, stack)

@@ -21,6 +21,7 @@ from .bringing import bring_in, lend, take_back
 from .build import BUILD
 from .errand import Answer, Done, Errand, Failed, News, Outgrown, Unfit
 from .helpers import Helpers
+from .lines import Lines
 from .link import Line, LineState
 from .proof import placed, sample_of, seen_differently, seen_from
 from .task import Local, Task
@@ -28,8 +29,6 @@ from .task import Local, Task
 TURN_S = 0.25
 RETRY_S = 10.0
 MOST_TRIES = 3  # elsewhere; then here
-COME_ABOUT_S = 15.0  # a connection that takes longer does not come about
-MOST_STUCK = 4  # lines that still wait for something, a share that hangs say; before there are more, no new one is made
 CLOSE_S = 0.5  # twice: the daemon's own end has 8 s of its 10
 
 
@@ -43,16 +42,15 @@ class ClusterPool:
         paths: Mapping[str, str], silence_s: float, retry_s: float = RETRY_S,
     ) -> None:  # fmt: skip
         self._local, self._limited, self._paths = local, limited, dict(paths)
-        self._address, self._file, self._silence_s, self._retry_s = address, file, silence_s, retry_s
+        self._silence_s = silence_s
         self._queue: deque[Task] = deque()
         self._out: dict[str, Task] = {}
         self._news: deque[News] = deque()
         self._helpers = Helpers(silence_s, self._news.append)
         self._lock = threading.RLock()
         self._wake, self._over = threading.Event(), threading.Event()
-        self._line: Line | None = None
-        self._line_at_s = 0.0
-        self._old_lines: list[Line] = []
+        made = partial(Line, address, file, self._wake.set, self._told)
+        self._lines = Lines(made, partial(self._helpers.say, "line"), silence_s, retry_s)
         self._thread = threading.Thread(target=self._run, name="cluster", daemon=True)
         self._thread.start()
 
@@ -109,8 +107,8 @@ class ClusterPool:
         for task in tasks:
             task.future.cancel()
             take_back(task.lent)
-        if self._line is not None:
-            self._line.close().join(CLOSE_S)
+        if self._lines.line is not None:
+            self._lines.line.close().join(CLOSE_S)
         self._local.close(wait)
 
     # the thread
@@ -126,43 +124,22 @@ class ClusterPool:
                 self._drop_line(time.monotonic())
 
     def _turn(self, now: float) -> None:
-        self._tend_line(now)
-        if self._line is not None and self._line.state is LineState.UP:
-            self._helpers.see(self._line.look, now)
+        if self._lines.tend(now):
+            self._drop_line(now)
+        line = self._lines.line
+        if line is not None and line.state is LineState.UP:
+            self._helpers.see(line.look, now)
         for task in list(self._out.values()):
             self._follow(task, now)
         self._send_on(now)
 
-    def _tend_line(self, now: float) -> None:
-        line = self._line
-        if line is None:
-            self._old_lines = [old for old in self._old_lines if not old.has_ended()]
-            if now >= self._line_at_s and len(self._old_lines) < MOST_STUCK:
-                self._line = Line(self._address, self._file, self._wake.set, self._told)
-            return
-        most_s = self._silence_s if line.state is LineState.UP else max(self._silence_s, COME_ABOUT_S)
-        silent = line.state is not LineState.LOST and now - line.look.at_s > most_s
-        if line.state is LineState.UP and not silent:
-            self._news_of_line(line.name, "", True)
-        elif line.state is LineState.LOST or silent:
-            why = "it says nothing" if silent else line.why or "the connection broke"
-            self._news_of_line(line.name, why, False)
-            self._drop_line(now)
-
     def _drop_line(self, now: float) -> None:
         """Hang up; what is away is done here."""
-        if self._line is not None:
-            self._line.close()
-            self._old_lines.append(self._line)
-        self._line, self._line_at_s = None, now + self._retry_s
+        self._lines.drop(now)
         self._helpers.clear()
         for task in list(self._out.values()):
             self._recall(task)
             self._here(task)
-
-    def _news_of_line(self, name: str, why: str, up: bool) -> None:
-        text = f"the scheduler {name} cannot be reached ({why}); all work is done here meanwhile"
-        self._helpers.say("line", text, over=up)
 
     def _told(self, number: str, share: float) -> None:
         with self._lock:
@@ -176,7 +153,7 @@ class ClusterPool:
         if task.answer is not None:
             self._answered(task, task.answer)
             return
-        line = self._line
+        line = self._lines.line
         if line is None or line.look.at_s < task.sent_s:
             return
         held = line.look.held_by.get(task.number, "")
@@ -245,8 +222,8 @@ class ClusterPool:
         """The task is no longer away, and its rooms are no longer lent."""
         with self._lock:
             self._out.pop(task.number, None)
-        if task.away is not None and self._line is not None and task.answer is None:
-            self._line.withdraw(task.away)
+        if task.away is not None and self._lines.line is not None and task.answer is None:
+            self._lines.line.withdraw(task.away)
         take_back(task.lent)
         task.away, task.answer, task.lent, task.begun_s, task.share = None, None, (), 0.0, 0.0
 
@@ -257,8 +234,8 @@ class ClusterPool:
     # tasks that want a place
 
     def _send_on(self, now: float) -> None:
-        if self._line is None or self._line.state is LineState.CONNECTING:
-            if self._line is not None and self._line_at_s == 0.0:
+        if self._lines.line is None or self._lines.line.state is LineState.CONNECTING:
+            if self._lines.line is not None and self._lines.none_was_lost():
                 return  # at the start the scheduler has a moment to answer
             self._all_here()
             return
@@ -292,8 +269,8 @@ class ClusterPool:
             self._recall(task)
             self._here(task)
             return
-        assert self._line is not None
-        task.away = self._line.send(number, BUILD, errand, fit, task.question.needs_mb(), not task.long)
+        assert self._lines.line is not None
+        task.away = self._lines.line.send(number, BUILD, errand, fit, task.question.needs_mb(), not task.long)
         task.away.add_done_callback(partial(self._finished, task, number))
 
     def _errand(self, task: Task, number: str) -> bytes:
