@@ -36,6 +36,14 @@ class Outlining(Protocol):
 
 
 @runtime_checkable
+class Pondering(Protocol):
+    """A check that takes longer to answer than to look: it prepares itself while the outline is found, and is asked
+    before the others."""
+
+    def prepare(self) -> None: ...
+
+
+@runtime_checkable
 class Marking(Protocol):
     """A check that also names places which may belong to the scanner; asked after its readings."""
 
@@ -89,7 +97,7 @@ def look(
         watch.timed("grey", _prepare, band)
         lanes.show(band)  # and the next is read meanwhile
     lanes.end()
-    outline = _outline(shown, frame, watch)
+    outline = _outline(shown, frame, watch, side_by_side)
     readings = [reading for told in _ask_all(shown, outline, watch, side_by_side) for reading in told]
     marks = [mark for check in shown if isinstance(check, Marking) for mark in watch.timed(check.name, check.marks)]
     return Looked(tuple(readings), outline, tuple(marks), thumb.picture(), watch.seconds())
@@ -107,7 +115,15 @@ def _prepare(band: Band) -> None:
     _ = band.grey
 
 
-def _outline(checks: tuple[Check, ...], frame: Frame, watch: _Watch) -> Outline:
+def _outline(checks: tuple[Check, ...], frame: Frame, watch: _Watch, side_by_side: Executor | None) -> Outline:
+    """Found while the checks that take long to answer prepare themselves."""
+    if side_by_side is not None:
+        pondering = [check for check in checks if isinstance(check, Pondering)]
+        preparing = [side_by_side.submit(watch.timed, check.name, check.prepare) for check in pondering]
+        outline = _outline(checks, frame, watch, None)
+        for each in preparing:
+            each.result()
+        return outline
     for check in checks:
         if isinstance(check, Outlining):
             return watch.timed(check.name, check.outline)
@@ -119,7 +135,7 @@ def _ask_all(
 ) -> list[list[Reading]]:
     if side_by_side is None:
         return [watch.timed(check.name, _ask, check, outline) for check in checks]
-    slowest_first = sorted(checks, key=lambda check: -watch.spent(check.name))
+    slowest_first = sorted(checks, key=lambda check: (not isinstance(check, Pondering), -watch.spent(check.name)))
     asked = {c.name: side_by_side.submit(watch.timed, c.name, _ask, c, outline) for c in slowest_first}
     return [asked[check.name].result() for check in checks]
 

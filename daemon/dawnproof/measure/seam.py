@@ -10,7 +10,7 @@ not reach it, a tone step where no place of the stitch is known) and `certain=Tr
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, ClassVar
@@ -100,6 +100,15 @@ class SeamCheck:
             for strip in _distinct(place):
                 strip.see(band)
 
+    def prepare(self) -> None:
+        """Ends the strips, and makes even what is asked for again and again."""
+        for place in self._places:
+            for strip in _distinct(place):
+                strip.finish()
+            for strip in place.own:
+                for row in strip.greys if strip.keep_all else ():
+                    strip.even(row)
+
     def readings(self, outline: Outline) -> Iterable[Reading]:
         if not self._frame.bed.seams_mm:
             return _nothing_asked("the bed has no stitch")
@@ -107,9 +116,7 @@ class SeamCheck:
         reached = [place for place in self._places if _reaches(place, columns)]
         if not reached:
             return _nothing_asked("the work does not reach the stitch")
-        for place in reached:
-            for strip in _distinct(place):
-                strip.finish()
+        self.prepare()
         each = [self._judge(place, outline) for place in reached]
         return [_worst(list(same)) for same in zip(*each, strict=True)]
 
@@ -120,15 +127,16 @@ class SeamCheck:
             return [undecided(name, unit, why) for name, unit in units.items()]
         box = outline.box
         ground = Ground(range(box.y, box.bottom), _inside(outline, self._frame.width_px), place.stitch)
-        suspects = find(place.own, place.controls, ground)
-        verdict = None if suspects is None else self._verdict(place, suspects, ground)
-        known = verdict.mark.column if verdict is not None and verdict.certain else None
         with ThreadPoolExecutor(1) as beside:
+            every = beside.submit(stretches, place.own, ground)  # looked at wherever the whole shows nothing
+            suspects = find(place.own, place.controls, ground)
+            verdict = None if suspects is None else self._verdict(place, suspects, ground)
+            known = verdict.mark.column if verdict is not None and verdict.certain else None
             step = beside.submit(step_reading, self._frame, place.own, ground, known)
             shift = beside.submit(shift_reading, self._frame, place.own, box, place.stitch, known)
             doubling = self._doubling(place, ground, suspects, verdict)
             if doubling.value == 0.0 and suspects is not None:
-                doubling = self._along(place, ground, suspects) or doubling
+                doubling = self._along(place, ground, suspects, every.result()) or doubling
             return [doubling, self._lift(doubling), step.result(), shift.result()]
 
     def _verdict(self, place: _Place, suspects: Suspects, ground: Ground) -> _Verdict:
@@ -201,9 +209,8 @@ class SeamCheck:
         found = suspects.large
         return suspects.promise < PROVEN * found.score and not _refuted(place, found, ground.rows)
 
-    def _along(self, place: _Place, ground: Ground, suspects: Suspects) -> Reading | None:
+    def _along(self, place: _Place, ground: Ground, suspects: Suspects, every: Sequence[Stretch]) -> Reading | None:
         """What speaks against 'sound' in a stretch of the stitch; None when each of them is sound."""
-        every = stretches(place.own, ground)
         found = speaking_most(place.own, every)
         if not (found is not None and found[1].confirmed):
             hints = [Stretch(rows, mark, 0.0, bare=False) for mark, rows in suspects.hints if mark.px >= SMALL_PX]
