@@ -51,6 +51,19 @@ def test_the_work_begins_where_its_shadow_ends() -> None:
     assert 60 + side.at(0.0) == pytest.approx(64.0, abs=0.5)
 
 
+@pytest.mark.parametrize("work", [0.75, 0.78, 0.82])
+def test_pale_work_beside_a_shadow_that_falls_short_of_it(work: float) -> None:
+    """The shadow is steepest two pixels outside the edge, and the work hardly differs from it."""
+    picture = step(64.0, work=work)
+    outside = (np.arange(240) + 0.5) < 64.0
+    shadow = 1 - 0.15 / (1 + np.exp(-(np.arange(240) + 0.5 - 62.0) / 1.2))
+    picture *= np.where(outside, shadow, 1)[None, :, None].astype(np.float32)
+    side = look(picture)
+    assert side is not None
+    # without a look behind the shadow it would be 61.8; more than the half pixel that the crop adds would cut the work
+    assert 62.4 <= 60 + side.at(0.0) <= 64.5
+
+
 def test_strokes_without_a_paper_edge_are_no_side() -> None:
     picture = step(500.0)
     rng = np.random.default_rng(2)

@@ -6,13 +6,16 @@ lines that much of a side agrees on, the outermost is the edge (a painted frame 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any
 
 import cv2
 import numpy as np
 import numpy.typing as npt
+
+from .edge_kink import shadow_end
+from .line_fit import robust_line
 
 Floats = npt.NDArray[np.float64]
 
@@ -31,6 +34,7 @@ _PLAIN_SUPPORT = 0.34
 _CLEAR_VOTE = 0.5
 _CLEAR_GRAINS = 6.0
 _TIPS_PX = 8.0  # how far a rough edge may stand out from the line through it
+_BEHIND_PX = 1.0  # lighter work begins at least so far behind its shadow's fastest darkening
 _SHADOW_PX = 4.0  # where a shadow's fastest darkening and the work's edge may lie apart
 
 
@@ -248,22 +252,41 @@ def _sign(signed: Floats, seen: npt.NDArray[np.bool_]) -> float:
 
 def _fit(profiles: _Profiles, votes: Floats, line: _Line, least: float) -> Side | None:
     places = _places(profiles, line, least)
+    if line.sign == 0.0:
+        line, places = _lit_again(profiles, line, places, least)
     good = np.isfinite(places)
     if good.sum() < 8:
         return None
     x, y = profiles.along[good], places[good]
-    offset, slope, spread = _robust_line(x, y)
-    tips = np.minimum(_tips(profiles, votes, line)[good], y)
-    return Side(offset, slope, x, y, tips, float(good.mean()), spread)
+    offset, slope, spread = robust_line(x, y)
+    behind = shadow_end(profiles.step[good], profiles.depth, y)
+    tips = np.minimum(_tips(profiles, votes, line, places)[good], y)
+    return Side(offset + behind, slope, x, y + behind, tips + behind, float(good.mean()), spread)
 
 
-def _tips(profiles: _Profiles, votes: Floats, line: _Line) -> Floats:
+def _lit_again(profiles: _Profiles, line: _Line, places: Floats, least: float) -> tuple[_Line, Floats]:
+    """Where a shadow's darkening and the lighter work behind it are met by turns, the work alone: it lies straight."""
+    lighter = replace(line, sign=1.0)
+    lit = _places(profiles, lighter, least)
+    both = np.isfinite(places) & np.isfinite(lit)
+    if both.sum() < max(8.0, 0.9 * np.isfinite(places).sum()):
+        return line, places
+    straighter = (
+        robust_line(profiles.along[both], lit[both])[2] < 0.5 * robust_line(profiles.along[both], places[both])[2]
+    )
+    return (lighter, lit) if straighter and (lit - places)[both].mean() > 0 else (line, places)
+
+
+def _tips(profiles: _Profiles, votes: Floats, line: _Line, places: Floats) -> Floats:
     """The outermost clear change of each sample on the line or a little beyond it; infinity where there is none."""
     off = profiles.depth[None] - (line.offset + line.slope * profiles.along)[:, None]
     # between the teeth of a rough edge shadow and work mix, so there every change counts
     right_way = (line.sign * profiles.signed >= 0) | (line.tolerance > _STRAIGHT_PX + 1.0)
     met = (votes > _CLEAR_VOTE) & (off > -_TIPS_PX) & (off <= line.tolerance) & right_way
-    return np.where(met.any(axis=1), profiles.depth[met.argmax(axis=1)], np.inf)
+    first, rows = met.argmax(axis=1), np.arange(len(met))
+    at_place = np.clip(np.nan_to_num((places - profiles.depth[0]) / _STEP_PX), 0, met.shape[1] - 1).astype(int)
+    shaded = (profiles.signed[rows, first] < 0) & (profiles.signed[rows, at_place] > 0)
+    return np.where(met.any(axis=1), profiles.depth[first] + _BEHIND_PX * shaded, np.inf)
 
 
 def _places(profiles: _Profiles, line: _Line, least: float) -> Floats:
@@ -281,16 +304,3 @@ def _places(profiles: _Profiles, line: _Line, least: float) -> Floats:
     places = depth[top] + shift * _STEP_PX
     places[strong.max(axis=1) <= least] = np.nan
     return np.asarray(places)
-
-
-def _robust_line(x: Floats, y: Floats) -> tuple[float, float, float]:
-    """Offset, slope and spread by iteratively reweighted least squares (Tukey's biweight)."""
-    weight = np.ones_like(x)
-    for _ in range(12):
-        total = weight.sum()
-        mx, my = (weight * x).sum() / total, (weight * y).sum() / total
-        slope = (weight * (x - mx) * (y - my)).sum() / max((weight * (x - mx) ** 2).sum(), 1e-9)
-        off = y - my - slope * (x - mx)
-        spread = max(1.4826 * float(np.median(np.abs(off))), 0.02)
-        weight = np.where(np.abs(off) < 4.7 * spread, (1 - (off / (4.7 * spread)) ** 2) ** 2, 1e-6)
-    return float(my - slope * mx), float(slope), spread
