@@ -98,6 +98,16 @@ def test_work_that_runs_out_of_the_frame() -> None:
     assert readings["skew"].value == pytest.approx(0.4, abs=0.05)
 
 
+@pytest.mark.parametrize("left_over", [1, 2, 3])
+def test_work_that_runs_out_over_columns_which_fill_no_block_of_the_overview(left_over: int) -> None:
+    bed, _ = lay_out(ROWS, COLUMNS, "white", [Thing(strokes(560, 700, 3), (900, 440), 0.4)], 2)
+    pixels, frame = scan(bed[:, : COLUMNS - left_over], "white")
+    outline, readings = look(pixels, frame)
+    assert outline.runs_out == Sides(False, False, True, False)
+    assert outline.box.right == frame.width_px
+    assert readings["margin"].value == 0.0
+
+
 def test_part_with_inner_sides_only_is_all_work() -> None:
     pixels, frame = scan(paper(ROWS, COLUMNS, 3), "white")
     outline, readings = look(pixels, replace(frame, outer=Sides(False, False, False, False)))

@@ -7,7 +7,8 @@ import numpy as np
 import numpy.typing as npt
 import pytest
 
-from dawnproof.measure.pieces import rectangle_around, sort_out, without_shades
+from dawnproof.measure.lid import Surroundings
+from dawnproof.measure.pieces import rectangle_around, sort_out, without_glimmer, without_shades
 
 ROWS, COLUMNS = 420, 700
 Mask = npt.NDArray[np.uint8]
@@ -83,3 +84,38 @@ def test_a_shade_of_the_lid_at_a_corner_is_cut_off(turn_deg: float) -> None:
 def test_a_work_that_runs_out_by_a_side_or_a_corner_stays_as_it_is(turn_deg: float, left: float) -> None:
     mask = sheet(turn_deg, left)
     assert np.array_equal(without_shades(mask), mask)
+
+
+def room(distance: npt.NDArray[np.float32], kind: str = "open") -> tuple[Mask, Surroundings]:
+    """What stands out by more than 0.02 from a dark room."""
+    piece = (distance > 0.02).astype(np.uint8)
+    return piece, Surroundings(kind, distance, 0.02, 0.001, 1 - piece)
+
+
+def glimmer(x: float, y: float, high: float = 0.035, wide: float = 45.0) -> npt.NDArray[np.float32]:
+    down, across = np.mgrid[0:ROWS, 0:COLUMNS].astype(np.float32)
+    noise = np.random.default_rng(3).normal(0, 0.001, (ROWS, COLUMNS))
+    return np.asarray(high * np.exp(-((across - x) ** 2 + (down - y) ** 2) / (2 * wide**2)) + noise, np.float32)
+
+
+@pytest.mark.parametrize("kind", ["open", "white"])
+def test_a_glimmer_of_the_dark_room_between_work_and_frame_is_no_part_of_the_work(kind: str) -> None:
+    distance = glimmer(COLUMNS - 40.0, 200.0)
+    distance[100:300, 150 : COLUMNS - 90] = 0.6
+    piece, lid = room(distance, kind)
+    assert piece[:, -1].any()
+    kept = without_glimmer(piece, lid)
+    if kind == "open":
+        assert not kept[:, -1].any()
+        assert int(rectangle_around(kept).half_width * 2) == pytest.approx(COLUMNS - 240, abs=12)
+    else:
+        assert kept is piece
+
+
+@pytest.mark.parametrize("tone", [0.03, 0.05, 0.6])
+def test_a_work_that_runs_out_beside_an_open_lid_stays_as_it_is(tone: float) -> None:
+    distance = glimmer(60.0, 60.0, high=0.0)
+    distance[100:300, 250:] = 0.5
+    distance[100:300, 560:] = tone
+    piece, lid = room(distance)
+    assert without_glimmer(piece, lid)[100:300, -1].all()

@@ -28,6 +28,8 @@ _CLEAR_THING = 1.5
 _LONGEST_WORK = 4.5  # length to width; longer things are rulers
 _TOUCHES = 0.3  # share of a piece's length along a frame: a work that runs out there shows more
 _NECK = 0.12  # of a work's shorter side: what hangs on it by less is a shade of the lid beside it
+_ROOM = 3.0  # thresholds that the glimmers of a dark room keep below
+_SOFT = 0.125  # thresholds a pixel: a glimmer fades more slowly, a work's edge much faster
 _TURNED = 0.06  # what a square loses along the side of a work turned by 3.4 degrees, share of the square
 
 
@@ -85,6 +87,37 @@ def without_shades(piece: Mask) -> Mask:
     grown = cv2.dilate((labels == largest).astype(np.uint8), np.ones((reach, reach), np.uint8))
     kept = np.asarray(cv2.bitwise_and(grown, piece), np.uint8)
     return piece if _touches_in_passing(kept) else kept
+
+
+def without_glimmer(piece: Mask, lid: Surroundings) -> Mask:
+    """The piece without a glimmer of the dark room that reaches from the frame to the work beside an open lid: faint
+    all over, and fading without an edge. A work that runs out of the frame shows its tone or its edges there."""
+    if lid.kind != "open" or not _on_frame(piece):
+        return piece
+    work = ((lid.distance > _ROOM * lid.threshold) & (piece > 0)).astype(np.uint8)
+    work = np.asarray(cv2.dilate(cv2.morphologyEx(work, cv2.MORPH_OPEN, np.ones((3, 3), np.uint8)), np.ones((5, 5))))
+    if int(work.sum()) < 0.5 * int(piece.sum()):
+        return piece
+    count, labels = cv2.connectedComponents(piece & (1 - work), connectivity=4)
+    smooth = cv2.blur(lid.distance, (5, 5))
+    fall = np.hypot(cv2.Sobel(smooth, cv2.CV_32F, 1, 0), cv2.Sobel(smooth, cv2.CV_32F, 0, 1)) / 8
+    kept = piece.copy()
+    for part in range(1, count):
+        glimmer = np.asarray(labels == part).astype(np.uint8)
+        if not _on_frame(glimmer):
+            continue
+        rim = (np.asarray(cv2.dilate(glimmer, np.ones((3, 3), np.uint8))) > glimmer) & (lid.reach > 0)
+        if rim.any() and float(np.quantile(fall[rim], 0.8)) < _SOFT * lid.threshold:
+            kept[glimmer > 0] = 0
+    if int(kept.sum()) == int(piece.sum()):
+        return piece
+    # the noise at the glimmer's rim goes with it
+    _, labels = cv2.connectedComponents(kept, connectivity=8)
+    return np.asarray(np.isin(labels, np.unique(labels[(work > 0) & (kept > 0)])), np.uint8)
+
+
+def _on_frame(piece: Mask) -> bool:
+    return bool(piece[0].any() or piece[-1].any() or piece[:, 0].any() or piece[:, -1].any())
 
 
 def _touches_in_passing(piece: Mask) -> bool:

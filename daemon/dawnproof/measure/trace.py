@@ -11,7 +11,7 @@ from ..model import MM_PER_INCH, Box, Frame, Sides
 from .edges import Side, find_side
 from .lid import Mask, Picture, Surroundings, surroundings
 from .outline import Outline, Point, whole_frame
-from .pieces import Floats, Rectangle, pieces_on_bed, rectangle_around, sort_out, without_shades
+from .pieces import Floats, Rectangle, pieces_on_bed, rectangle_around, sort_out, without_glimmer, without_shades
 
 _JOIN_MM = (0.6, 3.0)  # pieces nearer than this belong together; the wider only where the narrow finds no outline
 _SEARCH_MM = 8.0
@@ -21,7 +21,7 @@ _BEYOND_MM = 1.5  # beside other things
 _SHEET_FILL = 0.75
 _AT_FRAME_PX = 2.5  # a side this near the frame, in pixels of the overview, runs out of it
 _OUTWARDS_PX = 0.5  # of the overview: a shadow's slope moves the fastest change inwards by up to 0.4
-_MOST_SPREAD_PX = 0.4  # added for the spread of the places; the tips of a rough edge are followed by themselves
+_MOST_SPREAD_PX = 0.9  # added for the spread of the places; the tips of a rough edge are followed by themselves
 _INWARDS_PX = 0.5
 _ROUGH_PX = 0.35  # spread of the edge places: less is a cut edge with noise
 _NOT_SQUARE = 0.014  # 0.8 degrees
@@ -53,7 +53,7 @@ def trace(picture: Picture, block: int, frame: Frame) -> Outline:
 def _outline_of(
     picture: Picture, lid: Surroundings, pieces: list[Mask], mm: float, block: int, frame: Frame
 ) -> Outline:
-    pieces = [without_shades(piece) for piece in pieces]
+    pieces = [without_shades(without_glimmer(piece, lid)) for piece in pieces]
     rectangles = [rectangle_around(piece) for piece in pieces]
     sorted_out = sort_out(picture, pieces, rectangles)
     rectangle = rectangles[sorted_out.main]
@@ -70,7 +70,7 @@ def _outline_of(
     outer = _polygon(rectangle, normals, tuple(_outer_side(side) for side in sides))
     inner = _polygon(rectangle, normals, tuple(_inner_side(side) for side in sides))
     return Outline(
-        box=_box(outer * block, frame),
+        box=_to_frame(_box(outer * block, frame), runs_out, frame),
         corners=_clockwise(corners * block),
         skew_deg=_skew_deg(rectangle, sides),
         spans=_spans(inner, picture.shape, block, frame),
@@ -224,6 +224,15 @@ def _box(polygon: Floats, frame: Frame) -> Box:
     low = np.floor(np.clip(polygon.min(axis=0), 0, None)).astype(int)
     high = np.ceil(np.minimum(polygon.max(axis=0), (frame.width_px, frame.height_px))).astype(int)
     return Box(int(low[0]), int(low[1]), int(high[0] - low[0]), int(high[1] - low[1]))
+
+
+def _to_frame(box: Box, runs_out: list[bool], frame: Frame) -> Box:
+    """The box up to the frame on every side (left, bottom, right, top) that runs out: no edge was seen there, and the
+    overview leaves out the last rows and columns that fill no block."""
+    left, top = 0 if runs_out[0] else box.x, 0 if runs_out[3] else box.y
+    right = frame.width_px if runs_out[2] else box.right
+    bottom = frame.height_px if runs_out[1] else box.bottom
+    return Box(left, top, right - left, bottom - top)
 
 
 def _upright(rectangle: Rectangle, block: int, frame: Frame) -> Box:
