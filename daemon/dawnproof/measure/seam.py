@@ -22,10 +22,10 @@ from .band import Band
 from .doubling import search_up_to
 from .seam_beside import not_asked, shift_reading, step_reading, undecided
 from .seam_near import MOST_NEAR_PX
-from .seam_profile import Sample
-from .seam_search import Ground, Mark, Suspects, around, ends_of, find, samples, samples_wide, speaking
-from .seam_second import look_again
-from .seam_stretch import Stretch, blind, seen_again, speaking_most, stretches
+from .seam_profile import END_BLOCKS, Sample
+from .seam_search import LEAST_HINT, Ground, Mark, Suspects, around, ends_of, find, samples, samples_wide, speaking
+from .seam_second import Second, look_again
+from .seam_stretch import Stretch, blind, passes_for_softness, seen_again, speaking_most, stretches
 from .seam_strip import BLOCK_ROWS, CHUNK_ROWS, Strip, lay_strips, whole_width
 
 if TYPE_CHECKING:
@@ -50,6 +50,9 @@ FOLLOWED = 0.35  # of the blocks: with fewer doubled the lag of the repeats is n
 PROVEN = 4.0  # the promise of a doubled stitch must be this much above what was found
 CLEAR_PX = 5.0  # below this a soft passage or an edge may pass for a doubling: its rows are asked once more
 LEAST_FOUND = 15.0  # and above this, as if found
+HINT_CLEAR = 4.0  # times what the same rows speak elsewhere: where the repeats, and no more, hint at a place
+SURE_BLENDED_PX = 3.0  # over a blend zone less than this is certain only where the repeats say so too
+SAME_SIZE = 0.5  # share by which two readings of one displacement may differ
 SMALL_PX = 2.0  # a doubt about less is none: it would be no fault
 EDGE_PX = 40  # from the work's edge: what is looked at around a column must not hold it
 JUDGED = 0.5  # share of the blocks of rows that must promise to show doubling, or be bare
@@ -135,8 +138,9 @@ class SeamCheck:
             step = beside.submit(step_reading, self._frame, place.own, ground, known)
             shift = beside.submit(shift_reading, self._frame, place.own, box, place.stitch, known)
             doubling = self._doubling(place, ground, suspects, verdict)
-            if doubling.value == 0.0 and suspects is not None:
-                doubling = self._along(place, ground, suspects, every.result()) or doubling
+            if suspects is not None and not doubling.value:
+                along = self._along(place, ground, suspects, every.result())
+                doubling = doubling if along is None or (doubling.value is None and along.value is None) else along
             return [doubling, self._lift(doubling), step.result(), shift.result()]
 
     def _verdict(self, place: _Place, suspects: Suspects, ground: Ground) -> _Verdict:
@@ -170,7 +174,12 @@ class SeamCheck:
                 mark, along, mark.px if near_sure and large else None, False, doubtful=large and not near_sure
             )
         px = _largest(doubled) if doubled else mark.px
+        if mark.px > MOST_NEAR_PX and not SAME_SIZE * mark.px <= px <= (1 + SAME_SIZE) * mark.most_px:
+            px, doubled = mark.px, []  # the rows of a soft picture show a break there, of no size; the repeats have one
         ends = ends_of(place.own, mark, along, px, ground.rows)
+        if ends is None and far_seen:
+            rows = suspects.hints[0][1]
+            ends = (rows.start, rows.stop) if rows else None
         agreed = confirmed and (_same_place(near, far) or not judged)
         certain = near_sure or (far_sure and agreed)
         if doubled and (px < CLEAR_PX or not certain):
@@ -179,6 +188,8 @@ class SeamCheck:
             if again.refuted and not certain:
                 return _Verdict(mark, along, None, False)
             certain = certain and again.confirmed
+        if mark.blend_px > 0 and px < SURE_BLENDED_PX:
+            certain = certain and _stands_out(far, FAR_FAULT, RIVAL_FAULT) and _same_place(near, far)
         if not certain and _passes_for_softness(mark, px):
             return _Verdict(mark, along, None, False)
         return _Verdict(mark, along, px, certain, ends)
@@ -207,27 +218,23 @@ class SeamCheck:
     def _left_open(place: _Place, ground: Ground, suspects: Suspects) -> bool:
         """Whether a large displacement shows a good part of what a doubling would, and its rows do not refute it."""
         found = suspects.large
-        return suspects.promise < PROVEN * found.score and not _refuted(place, found, ground.rows)
+        if suspects.promise >= PROVEN * found.score:
+            return False
+        again = look_again(around(place.own, found.column), found, ground.rows)
+        return again.confirmed or not (again.refuted or _passes_for_softness(again.mark, again.mark.px))
 
     def _along(self, place: _Place, ground: Ground, suspects: Suspects, every: Sequence[Stretch]) -> Reading | None:
         """What speaks against 'sound' in a stretch of the stitch; None when each of them is sound."""
         found = speaking_most(place.own, every)
         if not (found is not None and found[1].confirmed):
-            hints = [Stretch(rows, mark, 0.0, bare=False) for mark, rows in suspects.hints if mark.px >= SMALL_PX]
-            again = [(hint, seen_again(place.own, hint)) for hint in hints if hint.mark.score > 0]
-            found = next((pair for pair in again if pair[1].confirmed), found)
+            hints = [
+                Stretch(r, m, 0.0, bare=False) for m, r in suspects.hints if m.px >= SMALL_PX and m.score >= LEAST_HINT
+            ]
+            again = [(hint, seen_again(place.own, hint)) for hint in hints]
+            told = (pair for pair in again if pair[1].confirmed and pair[1].speaks >= HINT_CLEAR * pair[1].rival)
+            found = next(told, found)
         if found is not None and found[1].confirmed:
-            stretch, second = found
-            mark, along = samples(place.own, second.mark, ground.rows, 1.25 * second.mark.px + 5)
-            near = range(stretch.rows.start - BLOCK_ROWS, stretch.rows.stop)
-            along = tuple(sample for sample in along if sample.row in near)
-            doubled = [sample for sample in along if sample.px is not None]
-            px = _largest(doubled) if doubled else mark.px
-            if _passes_for_softness(mark, px):
-                return None
-            ends = ends_of(place.own, mark, along, px, ground.rows) or (stretch.rows.start, stretch.rows.stop)
-            where = self._where(_Verdict(mark, along, px, False, ends))
-            return Reading("seam", "doubling", px, "px", 0.6, where, certain=False)
+            return self._stretch(place, ground, *found)
         open_ = found[0] if found is not None else blind(every)
         if open_ is None:
             return None
@@ -238,6 +245,25 @@ class SeamCheck:
         )
         where = self._where(_Verdict(open_.mark, (), None, False, (open_.rows.start, open_.rows.stop)))
         return undecided("doubling", "px", why, where)
+
+    def _stretch(self, place: _Place, ground: Ground, stretch: Stretch, second: Second) -> Reading | None:
+        """A lift over a part of the stitch, with its size and its ends; None when it may be a soft passage."""
+        mark, along = samples(place.own, second.mark, ground.rows, 1.25 * second.mark.px + 5)
+        reach = END_BLOCKS * BLOCK_ROWS
+        near = range(stretch.rows.start - reach, stretch.rows.stop + reach)
+        # unlike sharpness of the two views passes for a small displacement in the profile
+        along = tuple(
+            s
+            for s in along
+            if s.row in near and (s.px is None or abs(s.px - second.mark.px) <= SAME_SIZE * second.mark.px)
+        )
+        doubled = [sample for sample in along if sample.px is not None]
+        px = _largest(doubled) if doubled else second.mark.px
+        if passes_for_softness(replace(mark, px=px)):
+            return None
+        lifted = ends_of(place.own, mark, along, px, ground.rows) or (stretch.rows.start, stretch.rows.stop)
+        where = self._where(_Verdict(mark, along, px, False, lifted))
+        return Reading("seam", "doubling", px, "px", 0.6, where, certain=False)
 
     def _lift(self, doubling: Reading) -> Reading:
         if doubling.value is None:

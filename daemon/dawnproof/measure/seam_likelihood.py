@@ -134,8 +134,10 @@ def _unpredicted(rows: Rows) -> Rows:
     return np.asarray(np.concatenate([left[:1], left[:1], left]), dtype=np.float32)
 
 
-def process_of(blocks: list[Rows]) -> Process:
-    """The process that blocks of even rows (all of one width) are samples of."""
+def process_of(blocks: list[Rows], least_noise: float = LEAST_NOISE) -> Process:
+    """The process that blocks of even rows (all of one width) are samples of. `least_noise`: of the whole variance,
+    what two views of the same content may differ by: cameras of unlike sharpness or a displacement between two tried
+    ones would speak against a true doubling where the rows hold hardly any noise."""
     columns = blocks[0].shape[1]
     taper = np.hanning(columns).astype(np.float32)
     power = np.mean([_power(block * taper) for block in blocks], axis=0)
@@ -145,8 +147,9 @@ def process_of(blocks: list[Rows]) -> Process:
     power /= power.sum()
     kernel = np.hanning(11) / np.hanning(11).sum()
     smooth = np.convolve(np.pad(power, 5, mode="edge"), kernel, mode="valid")
-    noise = max(float(np.percentile(smooth[2:-2], 3)), LEAST_NOISE / len(power))
-    clean = np.maximum(power - noise, 0.0)
+    measured = max(float(np.percentile(smooth[2:-2], 3)), LEAST_NOISE / len(power))
+    noise = max(measured, least_noise / len(power))
+    clean = np.maximum(power - measured, 0.0)
     clean[1:-1] /= 2.0
     correlation = fourier.irfft(clean, n=2 * columns * PER_PX) * (2 * columns * PER_PX)
     return Process(np.asarray(correlation[: columns * PER_PX]), noise * len(power))

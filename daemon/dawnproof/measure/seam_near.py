@@ -16,7 +16,7 @@ from collections.abc import Sequence
 import numpy as np
 import numpy.typing as npt
 
-from .seam_likelihood import Floats, Form, Process, Rows, process_of
+from .seam_likelihood import LEAST_NOISE, Floats, Form, Process, Rows, process_of
 
 Likelihoods = npt.NDArray[np.float64]  # (blocks, blends, hypotheses, columns)
 Peaks = npt.NDArray[np.float32]  # (runs of blocks, blends, shifts, columns)
@@ -77,10 +77,11 @@ def _above(likely: Floats) -> Peaks:
     return np.asarray(tried[:, :, :shown] - rival, dtype=np.float32)
 
 
-def promise(even: Rows, blends_px: tuple[float, ...]) -> float:
-    """The peak that a displacement of PROMISED_PX would show in these rows, at the blend width where it shows least."""
-    process = process_of([even])
-    return len(even) * min(_told(process, blend) for blend in blends_px)
+def promise(even: Rows, blends_px: tuple[float, ...], least_noise: float = LEAST_NOISE) -> float:
+    """The peak that a displacement of PROMISED_PX would show in these rows, at the narrowest blend width: the sharper
+    the stitch, the less it shows (in 35 of 35 blocks of rows of made scans)."""
+    process = process_of([even], least_noise)
+    return len(even) * _told(process, min(blends_px))
 
 
 def _told(process: Process, blend_px: float) -> float:

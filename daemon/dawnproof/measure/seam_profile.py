@@ -15,6 +15,7 @@ Blocks = npt.NDArray[np.float64]  # (blocks, shifts): log-likelihood ratios
 Costs = npt.NDArray[np.float64]
 
 NOTHING_PX = 1e6
+LEAST_NOISE = 0.1  # see `process_of`
 LEAST_PX = 0.5
 CHANCE = 6.0  # a block must be that much likelier doubled than not
 LOUDEST = 60.0  # and counts no more than this
@@ -49,7 +50,7 @@ def profiles(
         return [()] * len(columns)
     thin = int(np.ceil(sum(map(len, kept.values())) * (len(shifts) + 2) * (2.0 * half) ** 2 / MOST_PRODUCTS))
     even = [strip.even(row)[::thin] for row in kept]
-    hypotheses = Hypotheses.of(process_of(even), blend_px, np.concatenate([shifts, [NOTHING_PX]]), half)
+    hypotheses = Hypotheses.of(process_of(even, LEAST_NOISE), blend_px, np.concatenate([shifts, [NOTHING_PX]]), half)
     together, past = np.concatenate(even), np.cumsum([len(block) for block in even])
     step = max(BLOCK_ROWS // thin, 1)
     starts = [row + top * thin for row, block in zip(kept, even, strict=True) for top in range(0, len(block), step)]
@@ -62,7 +63,9 @@ def profiles(
 
 
 END_ROWS = 8  # the place of an end is told this finely
-END_CHANCE = 1.0  # END_ROWS rows must be that much likelier above half than below
+# END_ROWS rows must be that much likelier above half than below, or below than above; between the two ends so told lie
+# rows that say nothing, and the end is taken to be in their middle
+CHANCES = (1.0, -1.0)
 END_BLOCKS = 5  # blocks of rows beyond and within which it is looked for
 
 
@@ -79,25 +82,34 @@ def ends(strip: Strip, column: int, blend_px: float, px: float, first: int, past
     if half < 8 or not near:
         return first, past
     even = [strip.even(row) for row in near]
-    process = process_of(even)
+    process = process_of(even, LEAST_NOISE)
     forms = process.forms(half, blend_px, (*above, *below))
     starts, speaks = [], []
     for row, block in zip(near, even, strict=True):
         at = column - strip.first
         each = np.stack([score(block[:, at - half : at + half], form) for form in forms], axis=1)
         for top in range(0, len(each) - END_ROWS + 1, END_ROWS):
-            told = each[top : top + END_ROWS].sum(axis=0)
+            likely = each[top : top + END_ROWS].sum(axis=0)
             starts.append(row + top)
-            speaks.append(float(np.clip(told[: len(above)].max() - told[len(above) :].max(), -LOUDEST, LOUDEST)))
-    places, gains = np.array(starts), np.array(speaks) - END_CHANCE
+            speaks.append(float(np.clip(likely[: len(above)].max() - likely[len(above) :].max(), -LOUDEST, LOUDEST)))
+    places, told = np.array(starts), np.array(speaks)
     upper = (places < middle) & (places >= first - reach)
     lower = (places >= middle) & (places < past + reach)
     found_first, found_past = first, past
     if upper.any():
-        found_first = int(places[upper][int(np.argmax(np.cumsum(gains[upper][::-1])[::-1]))])
+        found_first = _middle([places[upper][::-1][_reached(told[upper][::-1], c)] for c in CHANCES])
     if lower.any():
-        found_past = int(places[lower][int(np.argmax(np.cumsum(gains[lower])))]) + END_ROWS
+        found_past = _middle([places[lower][_reached(told[lower], c)] for c in CHANCES]) + END_ROWS
     return found_first, found_past
+
+
+def _middle(places: list[int]) -> int:
+    return round(float(np.mean(places)))
+
+
+def _reached(told: Costs, chance: float) -> int:
+    """How far outward the rows speak for being lifted, together, each less what chance speaks."""
+    return int(np.argmax(np.cumsum(told - chance)))
 
 
 SETTLE_CHUNKS = 10
@@ -109,16 +121,17 @@ BLENDS_PX = (0.0, 6.0, 12.0, 18.0, 24.0, 30.0, 36.0, 42.0, 50.0)
 def settle(
     strip: Strip, column: int, blend_px: float, px: float, rows: range, blends_px: tuple[float, ...] = BLENDS_PX
 ) -> tuple[int, float]:
-    """The column and blend width near the given ones with which a displacement of about `px` is likeliest."""
+    """The column and blend width near the given ones with which a displacement of about `px` is likeliest; those
+    given where nothing speaks for it."""
     kept = [row for row in strip.greys if row in rows and row + BLOCK_ROWS <= rows.stop]
     kept = kept[:: max(len(kept) // SETTLE_CHUNKS, 1)]
     even = [strip.even(row)[::SETTLE_EVERY] for row in kept]
-    process = process_of(even)
+    process = process_of(even, LEAST_NOISE)
     half = int(px + blend_px / 2 + 12)
     reach = int(min(8, column - strip.first - half, strip.past - column - half))
     if reach < 1:
         return column, blend_px
-    best, found = -np.inf, (column, blend_px)
+    best, found = 0.0, (column, blend_px)
     for blend in (width for width in blends_px if abs(width - blend_px) <= 24):
         flat, *lifted = process.forms(half, blend, (0.0, px - 1.0, px, px + 1.0))
         for place in range(column - reach, column + reach + 1, 1 if blend == 0 else 2):

@@ -118,15 +118,13 @@ def _near(at_seam: list[_Part], elsewhere: list[_Part], chunks: list[int]) -> tu
         others = np.concatenate([part.columns[::CONTROL_STEP] for part in elsewhere])
         there = np.concatenate([p.likelihoods(chunks, p.columns[::CONTROL_STEP]) for p in elsewhere], axis=-1)
     lengths = sorted({max(round(share * len(chunks)), 1) for share in RUN_SHARES})
-    peaks = [seam_near.peaks(here, run) for run in lengths]
-    marks = [
-        _mark(own, seam_near.peaks(there, run), columns, others, blends)
-        for own, run in zip(peaks, lengths, strict=True)
-    ]
+    peaks, rivals = ([seam_near.peaks(each, run) for run in lengths] for each in (here, there))
+    marks = [_mark(own, rival, columns, others, blends) for own, rival in zip(peaks, rivals, strict=True)]
     small = [shift < LARGE_PX for shift in seam_near.SHIFTS_PX]
-    for own in peaks:
-        own[:, :, small] = -np.inf
-    large = max((_mark(own, there[:0], columns, others, blends) for own in peaks), key=lambda each: each.score)
+    for each in (*peaks, *rivals):
+        each[:, :, small] = -np.inf
+    larger = (_mark(own, rival, columns, others, blends) for own, rival in zip(peaks, rivals, strict=True))
+    large = max(larger, key=lambda each: each.score)
     mark = max(marks, key=lambda each: each.score / max(each.rival, 30.0))
     promised, judged = zip(*(_promised(part, chunks[:: min(len(at_seam), 3)]) for part in at_seam), strict=True)
     return mark, min(promised) * len(chunks), min(judged), large

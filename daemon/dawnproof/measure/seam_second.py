@@ -17,7 +17,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from . import seam_near
-from .seam_likelihood import Floats, Form, Process, Rows, process_of, score
+from .seam_likelihood import LEAST_NOISE, Floats, Form, Process, Rows, process_of, score
 from .seam_search import Mark
 from .seam_strip import CHUNK_ROWS, Strip
 
@@ -26,6 +26,7 @@ BOUND = 8.0  # a row speaks no more than this either way
 BESIDE_PX = 1.5
 AROUND_PX = (-0.5, 0.0, 0.5)
 AROUND_BLEND = (0.7, 1.0, 1.3)
+NARROW_BLENDS_PX = (0.0, 5.0, 10.0)  # what may have been taken for a cut
 PARTS = 12  # of the rows; a doubling may begin and end within them, but takes up half
 LEAST_PARTS = 6
 CHANCE = 25.0  # nats that some column, displacement and part of the rows reach by chance
@@ -56,8 +57,8 @@ class Second:
         return self.speaks < max(CHANCE, REFUTED_SHARE * self.expected, ABOVE_RIVAL * self.rival)
 
 
-def look_again(strip: Strip, mark: Mark, rows: range) -> Second:
-    """The suspect `mark` in these rows of the scan."""
+def look_again(strip: Strip, mark: Mark, rows: range, least_noise: float = LEAST_NOISE) -> Second:
+    """The suspect `mark` in these rows of the scan. `least_noise`: see `process_of`."""
     held = sorted(row for row, grey in strip.greys.items() if row < rows.stop and row + len(grey) > rows.start)
     thin = max(len(held) * CHUNK_ROWS // MOST_ROWS, 1)
     held = held[::thin]
@@ -68,7 +69,7 @@ def look_again(strip: Strip, mark: Mark, rows: range) -> Second:
     block = np.concatenate(cut) if cut else np.zeros((0, 0), np.float32)
     if half < LEAST_HALF or len(block) < PARTS:
         return Second(mark, 0.0, 0.0)
-    process = process_of(even)
+    process = process_of(even, least_noise)
     tried = (s for width in _widths(mark.blend_px) for s in _tried(process, block, strip.first, mark, half, width))
     best = max(tried, key=lambda each: each.speaks)
     seen = replace(best, speaks=best.speaks * thin, expected=best.expected * thin)
@@ -87,7 +88,7 @@ def _elsewhere(process: Process, block: Rows, first: int, mark: Mark, half: int)
 
 
 def _widths(blend_px: float) -> tuple[float, ...]:
-    return (0.0,) if blend_px <= 0 else tuple(blend_px * share for share in AROUND_BLEND)
+    return NARROW_BLENDS_PX if blend_px <= 0 else tuple(blend_px * share for share in AROUND_BLEND)
 
 
 def _tried(process: Process, block: Rows, first: int, mark: Mark, half: int, blend_px: float) -> Iterator[Second]:
