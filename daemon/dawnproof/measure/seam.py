@@ -181,7 +181,7 @@ class SeamCheck:
             rows = suspects.hints[0][1]
             ends = (rows.start, rows.stop) if rows else None
         agreed = confirmed and (_same_place(near, far) or not judged)
-        certain = near_sure or (far_sure and agreed)
+        certain = (near_sure or (far_sure and agreed)) and _of_one_size(doubled, px)
         if doubled and (px < CLEAR_PX or not certain):
             rows = range(doubled[0].row, doubled[-1].row + BLOCK_ROWS)
             again = look_again(around(place.own, mark.column), replace(mark, px=px), rows)
@@ -306,6 +306,12 @@ class SeamCheck:
 def _refuted(place: _Place, mark: Mark, rows: range) -> bool:
     """Whether the rows, each by itself, speak against a doubling that was suspected there."""
     return look_again(around(place.own, mark.column), mark, rows).refuted
+
+
+def _of_one_size(doubled: Sequence[Sample], px: float) -> bool:
+    """Whether more than one block of rows shows about the size that is told of them all, if any shows one."""
+    alike = [s for s in doubled if s.px is not None and abs(s.px - px) <= SAME_SIZE * px]
+    return len(alike) >= min(2, len(doubled))
 
 
 def _passes_for_softness(mark: Mark, px: float) -> bool:
