@@ -18,7 +18,7 @@ from dawnproof.errors import NotAScan, NotWhole, ScanError
 from dawnproof.storage.tiff_page import Facts, read_facts
 from dawnproof.storage.tiff_structure import Structure, read_structure
 
-LONG, SHORT, RATIONAL = 4, 3, 5
+LONG, SHORT, RATIONAL, FLOAT = 4, 3, 5, 11
 GREY = {256: (LONG, 4), 257: (LONG, 2), 258: (SHORT, 8), 259: (SHORT, 1), 262: (SHORT, 1), 273: (LONG, 8)}
 GREY |= {277: (SHORT, 1), 278: (LONG, 2), 279: (LONG, 8)}
 
@@ -165,6 +165,21 @@ def test_units_of_resolution_and_position(unit: int | None, ppi: float | None, m
     facts = facts_of(data)
     assert facts.ppi_x == (pytest.approx(ppi, rel=5e-4) if ppi else None)
     assert facts.x_position_mm == (pytest.approx(mm) if mm else None)
+
+
+@pytest.mark.parametrize("stated", [float("nan"), float("inf"), -300.0, 0.0, 1e-45, 0.02, 1e9])
+def test_a_resolution_that_nothing_can_have_is_none(stated: float) -> None:
+    """Places in mm are told of every scan: they must stay numbers."""
+    (bits,) = struct.unpack("<I", struct.pack("<f", stated))
+    facts = facts_of(classic(GREY | {282: (FLOAT, bits), 283: (FLOAT, bits)}))
+    assert (facts.ppi_x, facts.ppi_y) == (None, None)
+
+
+@pytest.mark.parametrize("stated", [1.0, 72.0, 600.0])
+def test_a_low_resolution_is_taken_as_stated(stated: float) -> None:
+    (bits,) = struct.unpack("<I", struct.pack("<f", stated))
+    facts = facts_of(classic(GREY | {282: (FLOAT, bits), 283: (FLOAT, bits)}))
+    assert (facts.ppi_x, facts.ppi_y) == (stated, stated)
 
 
 def test_texts_profile_and_orientation_are_read(test_data: Path) -> None:

@@ -33,12 +33,14 @@ PHOTOMETRICS: Final = {
     8: "CIELab", 9: "ICCLab", 10: "ITULab", 32803: "raw sensor data", 34892: "linear raw data",
 }  # fmt: skip
 SAVE_AS: Final = "save the scan as 8 or 16 bit RGB or grey"
+LEAST_PPI: Final = 0.0254  # a pixel a metre: less is no resolution, and places in mm would pass what a number can hold
 
 
 @dataclass(frozen=True, slots=True)
 class Facts:
     """The header of a scan. `channels` counts colours, `samples` what is stored; `ppi` is per inch whatever the
-    file's unit, None without one; `icc` None without a profile; `orientation` as stored, never applied."""
+    file's unit, None without one, or below LEAST_PPI; `icc` None without a profile; `orientation` as stored, never
+    applied."""
 
     place: str
     page_number: int | None  # of the main pages, from 0; None when the picture is an inner one
@@ -180,8 +182,8 @@ def _facts(data: TiffBytes, structure: Structure, page: Directory, full_pages: i
         predictor=tags.one(317, 1),
         planar=tags.one(PLANAR, 1) == 2 and samples > 1,
         chunks=structure.chunks[page.offset],
-        ppi_x=ppi_x or None,
-        ppi_y=ppi_y or None,
+        ppi_x=ppi_x if ppi_x >= LEAST_PPI else None,
+        ppi_y=ppi_y if ppi_y >= LEAST_PPI else None,
         x_position_mm=position * MM_PER_INCH / inch if position is not None and inch else None,
         orientation=tags.one(274, 1),
         icc=tags.bytes(34675),
