@@ -39,7 +39,9 @@ def told(score: float, promise: float = 100.0, bare: bool = False, column: int =
     return Stretch(range(0, 64), Mark(column, 0.0, score, 0.0, 6.0, 6.0), promise, bare, dull)
 
 
-@pytest.mark.parametrize(("px", "first", "last"), [(6.0, 0.3, 0.5), (9.0, 0.02, 0.3), (9.75, 0.7, 0.95), (22.0, 0.3, 0.55)])
+@pytest.mark.parametrize(
+    ("px", "first", "last"), [(6.0, 0.3, 0.5), (9.0, 0.02, 0.3), (9.75, 0.7, 0.95), (22.0, 0.3, 0.55)]
+)
 def test_a_lift_over_a_part_is_found_in_its_own_rows(px: float, first: float, last: float) -> None:
     _, found = looked_at(scanned(scans.lifted_between(ROWS, first, last, px)))
     assert found is not None
