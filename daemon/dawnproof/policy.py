@@ -28,6 +28,7 @@ SIDE_ROLES = {Role.BACK, Role.OVERVIEW, Role.REF, Role.TARGET, Role.SHIM, Role.T
 SIZE_NOTE_MM = 10.0
 # 236.22 px/cm stands for 600 ppi: the share by which a header's figure may miss the whole ppi that is meant
 HEADER_ROUNDING = 5e-4
+AT_FRAME_MM = 0.05  # a margin below this would be told as 0.0 mm: the work runs out of the frame
 
 # (check, name) -> (words before the figure, decimals)
 _WORDS: dict[tuple[str, str], tuple[str, int]] = {
@@ -288,17 +289,22 @@ def _text(reading: Reading, limit: Limit, level: Level) -> str:
     figure = f"{float(reading.value or 0):.{decimals}f} {unit}".strip()
     doubt = "" if reading.certain or sound else "; not certain enough to be a fault by itself"
     if (reading.check, reading.name) == ("crop", "margin") and not sound:
-        named = reading.why.rpartition(" ")[2] or "one side"
-        side = f" {'at' if named in {'top', 'bottom'} else 'on'} {'the ' if reading.why else ''}{named}"
-        if float(reading.value or 0) < 0.05:
-            return f"the work runs to the edge of the frame{side}: a part of it may be cut off{doubt}"
-        asked = limit.fault if level is Level.FAULT or limit.note is None else limit.note
-        wanted = f"; {asked:g} {unit} or more is {'needed' if level is Level.FAULT else 'better'}"
-        return f"only {figure} of lid shows beside the work{side}{wanted}{doubt}"
+        return f"{_margin_words(reading, limit, level, figure)}{doubt}"
     why = f" ({reading.why})" if reading.why and not sound else ""
     return (
         f"{label} {figure}{'' if sound else _place_words(reading)}; {_bound_words(reading, limit, level)}{why}{doubt}"
     )
+
+
+def _margin_words(reading: Reading, limit: Limit, level: Level, figure: str) -> str:
+    """A margin that is too small: a work at the edge of the frame is another thing than little lid beside it."""
+    named = reading.why.rpartition(" ")[2]  # "smallest on the left"
+    side = f"{'at' if named in {'top', 'bottom'} else 'on'} the {named}" if named else "on one side"
+    if float(reading.value or 0) < AT_FRAME_MM:
+        return f"the work runs to the edge of the frame {side}: a part of it may be cut off"
+    asked = limit.fault if level is Level.FAULT or limit.note is None else limit.note
+    wanted = f"{asked:g} {reading.unit} or more is {'needed' if level is Level.FAULT else 'better'}"
+    return f"only {figure} of lid shows beside the work {side}; {wanted}"
 
 
 def _bound_words(reading: Reading, limit: Limit, level: Level) -> str:

@@ -25,6 +25,12 @@ def test_a_small_figure_keeps_its_decimal() -> None:
     assert in_brief(fault("seam", "doubling"), Reading("seam", "doubling", 2.4, "px")) == "doubling 2.4 px"
 
 
+def test_little_lid_beside_a_work_is_not_an_edge_cut_off() -> None:
+    found = fault("crop", "margin")
+    assert in_brief(found, Reading("crop", "margin", 0.0, "mm")) == "edge of the work cut off"
+    assert in_brief(found, Reading("crop", "margin", 4.0, "mm")) == "only 4.0 mm of lid beside it"
+
+
 def test_without_a_figure_the_findings_own_words_stand() -> None:
     assert in_brief(fault("seam", "doubling", text="doubling at the stitch (why); limit")) == "doubling at the stitch"
     assert in_brief(fault("other", "thing", text="\x1b[2Jodd; limit")) == "\\x1b[2Jodd"

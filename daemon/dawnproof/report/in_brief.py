@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 
 from ..model import Finding, Level, Reading, Where, shown
+from ..policy import AT_FRAME_MM
 from .figures import reach
 
 _ON_PRINT = re.compile(r"^resolution at the ordered print size (\d+) ppi")
@@ -95,6 +96,8 @@ def in_brief(finding: Finding, reading: Reading | None = None, missing: tuple[st
         return f"only {printed[1]} ppi on the print"
     if (finding.check, finding.name) == ("streaks", "worst") and finding.where and isinstance(value, float | int):
         return f"streak {abs(value):.1f} %, {finding.where.x_mm:.0f} mm from left"
+    if (finding.check, finding.name) == ("crop", "margin") and isinstance(value, float | int) and value >= AT_FRAME_MM:
+        return f"only {value:.1f} mm of lid beside it"
     if "{" in words:
         if isinstance(value, str) or value is None:
             return _head(finding.text)
