@@ -239,6 +239,20 @@ def test_a_note_says_what_is_better_and_a_fault_what_is_needed_or_allowed() -> N
 
 
 @pytest.mark.parametrize(
+    ("reading", "text"),
+    [
+        # 118 px/cm
+        (Reading("resolution", "ppi_x", 299.72, "1/in"), "resolution across 299.7 ppi; at least 300 ppi needed"),
+        (Reading("resolution", "ppi_x", 200.0, "1/in"), "resolution across 200 ppi; at least 300 ppi needed"),
+        (Reading("seam", "doubling", 2.04, "px"), "doubling at the stitch 2.04 px; at most 2 px allowed"),
+    ],
+)
+def test_a_figure_that_misses_its_limit_is_not_told_as_the_limit(reading: Reading, text: str) -> None:
+    (found,) = judge_scan([reading], FINE_ART, Context())
+    assert (found.level, found.text) == (Level.FAULT, text)
+
+
+@pytest.mark.parametrize(
     ("mm", "expected", "text"),
     [
         (0.0, Level.FAULT, "the work runs to the edge of the frame on the left: a part of it may be cut off"),

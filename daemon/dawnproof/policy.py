@@ -28,6 +28,7 @@ SIDE_ROLES = {Role.BACK, Role.OVERVIEW, Role.REF, Role.TARGET, Role.SHIM, Role.T
 SIZE_NOTE_MM = 10.0
 # 236.22 px/cm stands for 600 ppi: the share by which a header's figure may miss the whole ppi that is meant
 HEADER_ROUNDING = 5e-4
+MOST_DECIMALS = 3  # as many as a reading keeps
 AT_FRAME_MM = 0.05  # a margin below this would be told as 0.0 mm: the work runs out of the frame
 
 # (check, name) -> (words before the figure, decimals)
@@ -286,7 +287,8 @@ def _text(reading: Reading, limit: Limit, level: Level) -> str:
         why = f": {reading.why}" if reading.why else ""
         return f"{label} is {'' if sound else 'not '}plausible{why}"
     unit = _UNITS.get(reading.unit, reading.unit)
-    figure = f"{float(reading.value or 0):.{decimals}f} {unit}".strip()
+    value = float(reading.value or 0)
+    figure = f"{value:.{decimals if sound else _telling(value, limit, decimals)}f} {unit}".strip()
     doubt = "" if reading.certain or sound else "; not certain enough to be a fault by itself"
     if (reading.check, reading.name) == ("crop", "margin") and not sound:
         return f"{_margin_words(reading, limit, level, figure)}{doubt}"
@@ -294,6 +296,14 @@ def _text(reading: Reading, limit: Limit, level: Level) -> str:
     return (
         f"{label} {figure}{'' if sound else _place_words(reading)}; {_bound_words(reading, limit, level)}{why}{doubt}"
     )
+
+
+def _telling(value: float, limit: Limit, decimals: int) -> int:
+    """Decimals that tell a figure from the limit it misses: 299.72 ppi must not be told as 300 where 300 are needed."""
+    for more in range(decimals, MOST_DECIMALS):
+        if not any(round(abs(value), more) == bound != abs(value) for bound in (limit.note, limit.fault)):
+            return more
+    return max(decimals, MOST_DECIMALS)
 
 
 def _margin_words(reading: Reading, limit: Limit, level: Level, figure: str) -> str:

@@ -25,6 +25,17 @@ def test_a_small_figure_keeps_its_decimal() -> None:
     assert in_brief(fault("seam", "doubling"), Reading("seam", "doubling", 2.4, "px")) == "doubling 2.4 px"
 
 
+@pytest.mark.parametrize(("ppi", "words"), [(299.72, "only 299.7 ppi across"), (72.009, "only 72 ppi across")])
+def test_a_resolution_just_below_a_whole_one_keeps_its_decimal(ppi: float, words: str) -> None:
+    assert in_brief(fault("resolution", "ppi_x"), Reading("resolution", "ppi_x", ppi, "1/in")) == words
+
+
+@pytest.mark.parametrize("ppi", ["149.7", "72"])
+def test_at_an_ordered_print_size_the_resolution_there_counts(ppi: str) -> None:
+    found = fault("resolution", "ppi_x", text=f"resolution at the ordered print size {ppi} ppi; at least 150 ppi needed")
+    assert in_brief(found, Reading("resolution", "ppi_x", 400.0, "1/in")) == f"only {ppi} ppi on the print"
+
+
 def test_little_lid_beside_a_work_is_not_an_edge_cut_off() -> None:
     found = fault("crop", "margin")
     assert in_brief(found, Reading("crop", "margin", 0.0, "mm")) == "edge of the work cut off"

@@ -5,10 +5,10 @@ from __future__ import annotations
 import re
 
 from ..model import Finding, Level, Reading, Where, shown
-from ..policy import AT_FRAME_MM
+from ..policy import AT_FRAME_MM, HEADER_ROUNDING
 from .figures import reach
 
-_ON_PRINT = re.compile(r"^resolution at the ordered print size (\d+) ppi")
+_ON_PRINT = re.compile(r"^resolution at the ordered print size (\d+(?:\.\d+)?) ppi")
 
 # (check, name) -> (words with the figure in braces, whether a place along the travel goes with it)
 _BRIEF: dict[tuple[str, str], tuple[str, bool]] = {
@@ -124,8 +124,10 @@ def place(where: Where) -> str:
 
 
 def _exact(words: str, value: float) -> str:
-    """Small figures keep one decimal: 'doubling 2 px' must not stand for 2.4."""
-    return words.replace("{:.0f} px", "{:.1f} px") if value < 3 else words
+    """Small figures keep one decimal: 'doubling 2 px' must not stand for 2.4; nor 'only 300 ppi' for 299.7."""
+    if value < 3:
+        words = words.replace("{:.0f} px", "{:.1f} px")
+    return words if abs(value - round(value)) <= HEADER_ROUNDING * value else words.replace("{:.0f} ppi", "{:.1f} ppi")
 
 
 def _head(text: str) -> str:
