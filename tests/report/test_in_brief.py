@@ -32,7 +32,8 @@ def test_a_resolution_just_below_a_whole_one_keeps_its_decimal(ppi: float, words
 
 @pytest.mark.parametrize("ppi", ["149.7", "72"])
 def test_at_an_ordered_print_size_the_resolution_there_counts(ppi: str) -> None:
-    found = fault("resolution", "ppi_x", text=f"resolution at the ordered print size {ppi} ppi; at least 150 ppi needed")
+    text = f"resolution at the ordered print size {ppi} ppi; at least 150 ppi needed"
+    found = fault("resolution", "ppi_x", text=text)
     assert in_brief(found, Reading("resolution", "ppi_x", 400.0, "1/in")) == f"only {ppi} ppi on the print"
 
 
