@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 
 from .band import Band
 
-BANDS_AT_ONCE = 4  # that wait for one viewer; what bounds the memory
+BANDS_AT_ONCE = 4  # that wait for one viewer, beside the one it sees; what bounds the memory
 
 
 @dataclass

@@ -37,8 +37,8 @@ class Outlining(Protocol):
 
 @runtime_checkable
 class Pondering(Protocol):
-    """A check that takes longer to answer than to look: it prepares itself while the outline is found, and is asked
-    before the others."""
+    """A check that takes longer to answer than to look: with threads it prepares itself while the outline is found, and
+    is asked before the others. It must answer as well where nobody told it to prepare."""
 
     def prepare(self) -> None: ...
 
@@ -85,7 +85,7 @@ def look(
 ) -> Looked:
     """Shows the bands to all checks and collects what they say.
 
-    `side_by_side`: threads on which the checks of one band run at once; the pixel work releases the interpreter's
+    `side_by_side`: threads on which the checks run, each at its own band; the pixel work releases the interpreter's
     lock. `checks`: others than those of this package. A check that raises ends the look: its job is the caller's.
     """
     shown = checks_for(frame) if checks is None else checks
