@@ -45,6 +45,18 @@ def test_a_doubling_is_found_with_its_size_place_and_lift(px: float, blend_px: f
     assert lift.value == pytest.approx(px * 25.4 / PPI / 0.5, abs=0.1)
 
 
+@pytest.mark.parametrize(("px", "blend_px", "tolerance_mm"), [(40.0, 30.0, 1.0), (45.0, 40.0, 0.8)])
+def test_a_large_doubling_is_found_where_the_stitch_is_known_closely(
+    px: float, blend_px: float, tolerance_mm: float
+) -> None:
+    """The strip is then hardly wider than what a displacement of that size is told from."""
+    scan = scanned(px, blend_px)
+    bed = dataclasses.replace(scan.frame.bed, seam_tolerance_mm=tolerance_mm)
+    doubling = look(dataclasses.replace(scan, frame=dataclasses.replace(scan.frame, bed=bed)))["doubling"]
+    assert doubling.value == pytest.approx(px, abs=0.5)
+    assert doubling.certain
+
+
 def test_the_profile_follows_a_lift_that_wanders() -> None:
     truth = scans.wavy(ROWS, 9.0, 2.0, 4)
     where = look(scanned(truth))["doubling"].where

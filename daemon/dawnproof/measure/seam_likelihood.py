@@ -161,8 +161,10 @@ def _power(tapered: Rows) -> Floats:
 
 
 def _at(correlation: Floats, distance: Floats) -> Floats:
-    """The correlation at distances (n,), px, without the noise."""
-    return np.asarray(correlation[np.rint(np.abs(distance) * PER_PX).astype(np.int64)])
+    """The correlation at distances (n,), px, without the noise; beyond the width of the rows, where nothing is known of
+    it, as at that width."""
+    place = np.rint(np.abs(distance) * PER_PX).astype(np.int64)
+    return np.asarray(correlation[np.minimum(place, len(correlation) - 1)])
 
 
 def _covariances(process: Process, share: Floats, shifts_px: Floats) -> Floats:
