@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+import threading
 from collections.abc import Iterable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from typing import ClassVar
@@ -12,6 +13,7 @@ import pytest
 import scans
 import surfaces
 
+from dawnproof.errors import NotWhole
 from dawnproof.measure.band import Band
 from dawnproof.measure.fringe import Fringe
 from dawnproof.measure.light import Light
@@ -96,6 +98,25 @@ def test_a_check_that_raises_ends_the_look() -> None:
 
 SIZES = ((1, 1), (3, 2000), (2000, 3), (70, 70), (300, 300))
 FILLS = {"black": 0.0, "white": 1.0, "grey": 0.5, "noise": None}
+
+
+def test_a_scan_that_breaks_off_ends_the_look_with_its_own_error() -> None:
+    check = Counting(frame(1000, 40))
+    ended = threading.Event()
+
+    def broken_off() -> Iterator[Band]:
+        yield from itertools.islice(bands(np.zeros((1000, 40, 3), np.uint16), 100), 3)
+        raise NotWhole("the picture ends early")
+
+    def seen() -> None:
+        with ThreadPoolExecutor(2) as threads, pytest.raises(NotWhole, match="ends early"):
+            look(frame(1000, 40), broken_off(), lambda: 0.0, threads, checks=(check,))
+        ended.set()
+
+    threading.Thread(target=seen, daemon=True).start()
+    assert ended.wait(20.0)
+    assert check.rows == 300  # what was shown is looked at, and no thread waits for more
+    assert check.asked_with is None
 
 
 @pytest.mark.parametrize("channels", [1, 3])
