@@ -26,7 +26,7 @@ LOOK_CHECKS = ("seam", "clipping", "crop", "join", "focus")
 EXPLAINS = {("seam", "lift"), ("seam", "step"), ("seam", "shift")}
 SIDE_ROLES = {Role.BACK, Role.OVERVIEW, Role.REF, Role.TARGET, Role.SHIM, Role.TRIAL}
 SIZE_NOTE_MM = 10.0
-# 236.22 px/cm stands for 600 ppi: the share by which a header's figure may miss the whole ppi that is meant
+# share by which a header may miss the whole ppi meant: one decimal of px/cm (118.1 for 300 ppi), from 100 px/cm on
 HEADER_ROUNDING = 5e-4
 MOST_DECIMALS = 3  # as many as a reading keeps
 AT_FRAME_MM = 0.05  # a margin below this would be told as 0.0 mm: the work runs out of the frame
