@@ -15,6 +15,7 @@ if TYPE_CHECKING:
 
 BLENDS_PX = (0.0, 16.0, 40.0)
 MOST_DOUBLING_MM = 2.8  # sideways; a lift of about 5 mm on a usual bed
+LEAST_REACH_PX = 12  # on either side: narrower strips beside it hold too few columns to compare the stitch with
 FULL_WIDTH_MM = 3.0  # a scan this much narrower than the bed still shows all of it
 EDGE_PX = 40  # from the work's edge: what is looked at around a column must not hold it
 
@@ -37,7 +38,7 @@ def stitches_of(frame: Frame) -> list[range]:
     if (frame.x_position_mm is None and narrower) or frame.ppi_x is None:
         return [range(frame.width_px)]
     px_per_mm = frame.ppi_x / MM_PER_INCH
-    reach = max(bed.seam_tolerance_mm, 0.2)
+    reach = max(bed.seam_tolerance_mm, LEAST_REACH_PX / px_per_mm)
     places = [(seam - (frame.x_position_mm or 0.0)) for seam in bed.seams_mm]
     found = [
         range(max(int((p - reach) * px_per_mm), 0), min(int((p + reach) * px_per_mm) + 2, frame.width_px))

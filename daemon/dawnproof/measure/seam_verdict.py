@@ -71,7 +71,8 @@ def verdict_on(place: Place, suspects: Suspects, ground: Ground, most_lag_px: fl
         return Verdict(mark, along, mark.px if near_sure and large else None, False, doubtful=large and not near_sure)
     px = largest_of(doubled) if doubled else mark.px
     if mark.px > MOST_NEAR_PX and not SAME_SIZE * mark.px <= px <= (1 + SAME_SIZE) * mark.most_px:
-        px, doubled = mark.px, []  # the rows of a soft picture show a break there, of no size; the repeats have one
+        # the rows of a soft picture show a break there, of no size or another: they confirm nothing
+        px, doubled, confirmed = mark.px, [], False
     ends = ends_of(place.own, mark, along, px, ground.rows)
     if ends is None and far_seen:
         rows = suspects.hints[0][1]
