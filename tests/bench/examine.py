@@ -8,6 +8,7 @@ all processes, and the share of decode, digest and each check.
 from __future__ import annotations
 
 import argparse
+import compileall
 import hashlib
 import json
 import os
@@ -122,6 +123,7 @@ def main() -> None:
     parser.add_argument("--gb", type=float, nargs="+", default=[1.0, 4.0])
     parser.add_argument("--keep", action="store_true")
     args = parser.parse_args()
+    compileall.compile_dir(Path(__file__).parents[2] / "daemon", quiet=1)  # as an installation does
     for gb in args.gb:
         path = args.folder / f"bench-{gb:g}gb_whole.tif"
         bed = make(path, gb)
