@@ -12,7 +12,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, ClassVar
 
 import numpy as np
@@ -26,7 +26,7 @@ from .seam_profile import END_BLOCKS, Sample
 from .seam_search import LEAST_HINT, Ground, Suspects, around, ends_of, find, samples
 from .seam_second import Second, look_again
 from .seam_stretch import Stretch, blind, passes_for_softness, seen_again, speaking_most, stretches
-from .seam_strip import BLOCK_ROWS, CHUNK_ROWS, lay_strips, whole_width
+from .seam_strip import BLOCK_ROWS, CHUNK_ROWS, Strip, lay_strips, whole_width
 from .seam_verdict import (
     FAR_FAULT,
     NEAR_NOTE,
@@ -47,6 +47,19 @@ PROVEN = 4.0  # the promise of a doubled stitch must be this much above what was
 LEAST_FOUND = 15.0  # and above this, as if found
 HINT_CLEAR = 4.0  # times what the same rows speak elsewhere: where the repeats, and no more, hint at a place
 JUDGED = 0.5  # share of the blocks of rows that must promise to show doubling, or be bare
+
+
+@dataclass(frozen=True)
+class _Parts:
+    """The stretches of a stitch, and the one whose own rows speak most for a doubling."""
+
+    every: Sequence[Stretch]
+    speaking_most: tuple[Stretch, Second] | None
+
+
+def _parts(own: Sequence[Strip], ground: Ground) -> _Parts:
+    every = stretches(own, ground)
+    return _Parts(every, speaking_most(own, every))
 
 
 class SeamCheck:
@@ -101,7 +114,7 @@ class SeamCheck:
         box = outline.box
         ground = Ground(range(box.y, box.bottom), columns_inside(outline, self._frame.width_px), place.stitch)
         with ThreadPoolExecutor(1) as beside:
-            every = beside.submit(stretches, place.own, ground)  # looked at wherever the whole shows nothing
+            parts = beside.submit(_parts, place.own, ground)  # asked wherever the whole shows nothing
             suspects = find(place.own, place.controls, ground)
             verdict = None if suspects is None else verdict_on(place, suspects, ground, self._search.lags_px[-1])
             known = verdict.mark.column if verdict is not None and verdict.certain else None
@@ -109,7 +122,7 @@ class SeamCheck:
             shift = beside.submit(shift_reading, self._frame, place.own, box, place.stitch, known)
             doubling = self._doubling(place, ground, suspects, verdict)
             if suspects is not None and not doubling.value:
-                along = self._along(place, ground, suspects, every.result())
+                along = self._along(place, ground, suspects, parts.result())
                 doubling = doubling if along is None or (doubling.value is None and along.value is None) else along
             return [doubling, self._lift(doubling), step.result(), shift.result()]
 
@@ -142,9 +155,9 @@ class SeamCheck:
         again = look_again(around(place.own, found.column), found, ground.rows)
         return again.confirmed or not (again.refuted or would_pass_for_softness(again.mark, again.mark.px))
 
-    def _along(self, place: Place, ground: Ground, suspects: Suspects, every: Sequence[Stretch]) -> Reading | None:
+    def _along(self, place: Place, ground: Ground, suspects: Suspects, parts: _Parts) -> Reading | None:
         """What speaks against 'sound' in a stretch of the stitch; None when each of them is sound."""
-        found = speaking_most(place.own, every)
+        found = parts.speaking_most
         if not (found is not None and found[1].confirmed):
             hints = [
                 Stretch(r, m, 0.0, bare=False) for m, r in suspects.hints if m.px >= SMALL_PX and m.score >= LEAST_HINT
@@ -154,7 +167,7 @@ class SeamCheck:
             found = next(told, found)
         if found is not None and found[1].confirmed:
             return self._stretch(place, ground, *found)
-        open_ = found[0] if found is not None else blind(every)
+        open_ = found[0] if found is not None else blind(parts.every)
         if open_ is None:
             return None
         why = (
