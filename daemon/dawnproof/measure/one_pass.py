@@ -117,17 +117,16 @@ def _prepare(band: Band) -> None:
 
 def _outline(checks: tuple[Check, ...], frame: Frame, watch: _Watch, side_by_side: Executor | None) -> Outline:
     """Found while the checks that take long to answer prepare themselves."""
-    if side_by_side is not None:
-        pondering = [check for check in checks if isinstance(check, Pondering)]
-        preparing = [side_by_side.submit(watch.timed, check.name, check.prepare) for check in pondering]
-        outline = _outline(checks, frame, watch, None)
-        for each in preparing:
-            each.result()
-        return outline
-    for check in checks:
-        if isinstance(check, Outlining):
-            return watch.timed(check.name, check.outline)
-    return whole_frame(frame.width_px, frame.height_px)
+    pondering = [check for check in checks if isinstance(check, Pondering)]
+    preparing = [side_by_side.submit(watch.timed, c.name, c.prepare) for c in pondering] if side_by_side else []
+    finder = next((check for check in checks if isinstance(check, Outlining)), None)
+    if finder is None:
+        outline = whole_frame(frame.width_px, frame.height_px)
+    else:
+        outline = watch.timed(finder.name, finder.outline)
+    for each in preparing:
+        each.result()
+    return outline
 
 
 def _ask_all(

@@ -41,6 +41,7 @@ from .seam_verdict import (
 if TYPE_CHECKING:
     from .outline import Outline
 
+UNITS = {"doubling": "px", "lift": "mm", "step": "CIEDE2000", "shift": "px"}
 COMPARED_CHUNKS = 16  # chunks of rows in which the stitch is compared with other columns
 AS_ELSEWHERE = 0.9  # of the highest score of the other columns
 PROVEN = 4.0  # the promise of a doubled stitch must be this much above what was found
@@ -109,8 +110,7 @@ class SeamCheck:
     def _judge(self, place: Place, outline: Outline) -> list[Reading]:
         if not place.own:
             why = "the scan is too narrow to look for the stitch in"
-            units = {"doubling": "px", "lift": "mm", "step": "CIEDE2000", "shift": "px"}
-            return [undecided(name, unit, why) for name, unit in units.items()]
+            return [undecided(name, unit, why) for name, unit in UNITS.items()]
         box = outline.box
         ground = Ground(range(box.y, box.bottom), columns_inside(outline, self._frame.width_px), place.stitch)
         with ThreadPoolExecutor(1) as beside:
@@ -251,8 +251,7 @@ def _worst(same: list[Reading]) -> Reading:
 
 
 def _nothing_asked(why: str) -> list[Reading]:
-    units = {"doubling": "px", "lift": "mm", "step": "CIEDE2000", "shift": "px"}
-    return [not_asked(name, unit, why) for name, unit in units.items()]
+    return [not_asked(name, unit, why) for name, unit in UNITS.items()]
 
 
 CHECK = SeamCheck

@@ -46,7 +46,7 @@ def verdict_on(place: Place, suspects: Suspects, ground: Ground, most_lag_px: fl
     """What whole and repeats say of the stitch together, and the rows along it."""
     near, far = suspects.near, suspects.far
     near_seen, near_sure = _near_says(near, far)
-    far_seen = stands_out(far, FAR_NOTE, RIVAL_NOTE)
+    far_seen = _stands_out(far, FAR_NOTE, RIVAL_NOTE)
     mark = far if far_seen and (not near_seen or far.px > MOST_NEAR_PX) else near
     most = max(near.most_px, far.most_px if mark is far or abs(far.column - near.column) < 4 + near.blend_px else 0.0)
     most = min(1.25 * most + 5, most_lag_px)
@@ -57,7 +57,7 @@ def verdict_on(place: Place, suspects: Suspects, ground: Ground, most_lag_px: fl
             mark, along = wide, everywhere
     doubled = [sample for sample in along if sample.px is not None]
     confirmed = speaking(along) >= CONFIRMED
-    far_sure = stands_out(far, FAR_FAULT, RIVAL_FAULT)
+    far_sure = _stands_out(far, FAR_FAULT, RIVAL_FAULT)
     # where the likelihood can judge it is asked too: bristles of a stroke and the edges of a crease repeat as well
     judged = far.most_px <= MOST_NEAR_PX
     far_sure = far_sure and (confirmed or not judged)
@@ -65,7 +65,7 @@ def verdict_on(place: Place, suspects: Suspects, ground: Ground, most_lag_px: fl
         return Verdict(mark, along, None, False)
     if not (confirmed or far_sure):
         # over a short part of the stitch few rows speak: what stands out clearly is at least to be looked at
-        if refuted(place, mark, ground.rows):
+        if _refuted(place, mark, ground.rows):
             return Verdict(mark, along, None, False)
         large = mark.px >= SMALL_PX
         return Verdict(mark, along, mark.px if near_sure and large else None, False, doubtful=large and not near_sure)
@@ -86,13 +86,13 @@ def verdict_on(place: Place, suspects: Suspects, ground: Ground, most_lag_px: fl
             return Verdict(mark, along, None, False)
         certain = certain and again.confirmed
     if mark.blend_px > 0 and px < SURE_BLENDED_PX:
-        certain = certain and stands_out(far, FAR_FAULT, RIVAL_FAULT) and _same_place(near, far)
+        certain = certain and _stands_out(far, FAR_FAULT, RIVAL_FAULT) and _same_place(near, far)
     if not certain and would_pass_for_softness(mark, px):
         return Verdict(mark, along, None, False)
     return Verdict(mark, along, px, certain, ends)
 
 
-def refuted(place: Place, mark: Mark, rows: range) -> bool:
+def _refuted(place: Place, mark: Mark, rows: range) -> bool:
     """Whether the rows, each by itself, speak against a doubling that was suspected there."""
     return look_again(around(place.own, mark.column), mark, rows).refuted
 
@@ -112,16 +112,16 @@ def _near_says(near: Mark, far: Mark) -> tuple[bool, bool]:
     """Whether the likelihood sees a doubling, and whether it may be relied on alone."""
     agrees = far.score >= max(AGREES, RIVAL_NOTE * far.rival) and _same_place(near, far)
     if near.blend_px == 0 or agrees:
-        return stands_out(near, NEAR_NOTE, RIVAL_NOTE), stands_out(near, NEAR_FAULT, RIVAL_FAULT)
-    seen = stands_out(near, BLENDED_NOTE, BLENDED_RIVAL_NOTE)
-    return seen, stands_out(near, BLENDED_FAULT, BLENDED_RIVAL_FAULT)
+        return _stands_out(near, NEAR_NOTE, RIVAL_NOTE), _stands_out(near, NEAR_FAULT, RIVAL_FAULT)
+    seen = _stands_out(near, BLENDED_NOTE, BLENDED_RIVAL_NOTE)
+    return seen, _stands_out(near, BLENDED_FAULT, BLENDED_RIVAL_FAULT)
 
 
 def _same_place(near: Mark, far: Mark) -> bool:
     return abs(far.column - near.column) <= 4 + near.blend_px / 2 + near.px
 
 
-def stands_out(mark: Mark, least: float, above_rival: float) -> bool:
+def _stands_out(mark: Mark, least: float, above_rival: float) -> bool:
     return mark.score >= max(least, above_rival * mark.rival)
 
 
