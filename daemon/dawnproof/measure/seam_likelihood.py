@@ -63,13 +63,9 @@ class Process:
     correlation: Floats
     noise: float
 
-    def form(self, half: int, blend_px: float, shift_px: float) -> Form:
-        """What `half` columns on either side of a stitch have to do with each other when its views are displaced by
-        shift_px (+ lifted; negative: content is missing)."""
-        return self.forms(half, blend_px, (shift_px,))[0]
-
     def forms(self, half: int, blend_px: float, shifts_px: Sequence[float]) -> tuple[Form, ...]:
-        """One for each displacement."""
+        """For each displacement (+ lifted; negative: content is missing), what `half` columns on either side of a
+        stitch have to do with each other when its views are displaced by it."""
         at = np.arange(-half, half, dtype=np.float64) + 0.5
         covariances = _covariances(self, right_share(at, blend_px), np.asarray(shifts_px))
         covariances += 1e-6 * np.eye(2 * half)
