@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import tracemalloc
+
 import cv2
 import numpy as np
 import numpy.typing as npt
 import pytest
 
 from dawnproof.measure.lid import Surroundings
-from dawnproof.measure.pieces import rectangle_around, sort_out, without_glimmer, without_shades
+from dawnproof.measure.piece import Piece
+from dawnproof.measure.pieces import pieces_on_bed, rectangle_around, sort_out, without_glimmer, without_shades
 
 ROWS, COLUMNS = 420, 700
 Mask = npt.NDArray[np.uint8]
@@ -32,32 +35,32 @@ def target(random: np.random.Generator, rows: int, columns: int) -> npt.NDArray[
     return out
 
 
-def laid(*things: tuple[npt.NDArray[np.float32], int, int]) -> tuple[npt.NDArray[np.float32], list[Mask]]:
-    """The bed with things at (top, left), and the mask of each, largest first."""
+def laid(*things: tuple[npt.NDArray[np.float32], int, int]) -> tuple[npt.NDArray[np.float32], list[Piece]]:
+    """The bed with things at (top, left), and the piece of each, largest first."""
     bed = np.full((ROWS, COLUMNS, 3), 0.95, np.float32)
-    masks = []
+    pieces = []
     for picture, top, left in things:
         place = slice(top, top + picture.shape[0]), slice(left, left + picture.shape[1])
         bed[place] = picture
         mask = np.zeros((ROWS, COLUMNS), np.uint8)
         mask[place] = 1
-        masks.append(mask)
+        pieces.append(Piece.of(mask))
     noise = np.random.default_rng(5).normal(0, 0.003, bed.shape)
-    return np.asarray(bed + noise, np.float32), masks
+    return np.asarray(bed + noise, np.float32), pieces
 
 
 @pytest.mark.parametrize("seed", range(6))
 def test_a_soft_picture_is_the_work_and_the_target_lies_beside_it(seed: int) -> None:
     random = np.random.default_rng(seed)
-    bed, masks = laid((soft_picture(random, 300, 400), 20, 20), (target(random, 100, 150), 300, 500))
-    told = sort_out(bed, masks, [rectangle_around(mask) for mask in masks])
+    bed, pieces = laid((soft_picture(random, 300, 400), 20, 20), (target(random, 100, 150), 300, 500))
+    told = sort_out(bed, pieces, [rectangle_around(piece) for piece in pieces])
     assert (told.main, told.others, told.beside) == (0, (), (1,))
 
 
 def test_a_miniature_beside_a_larger_target_is_the_work() -> None:
     random = np.random.default_rng(1)
-    bed, masks = laid((target(random, 180, 280), 20, 20), (soft_picture(random, 120, 160), 260, 420))
-    told = sort_out(bed, masks, [rectangle_around(mask) for mask in masks])
+    bed, pieces = laid((target(random, 180, 280), 20, 20), (soft_picture(random, 120, 160), 260, 420))
+    told = sort_out(bed, pieces, [rectangle_around(piece) for piece in pieces])
     assert (told.main, told.others, told.beside) == (1, (), (0,))
 
 
@@ -74,22 +77,22 @@ def test_a_shade_of_the_lid_at_a_corner_is_cut_off(turn_deg: float) -> None:
     mask = sheet(turn_deg)
     shaded = mask.copy()
     shaded[0:70, 610:COLUMNS] = 1  # from the sheet's corner to the frame
-    alone, found = rectangle_around(mask), rectangle_around(without_shades(shaded))
+    alone, found = rectangle_around(Piece.of(mask)), rectangle_around(without_shades(Piece.of(shaded)))
     assert abs(found.x - alone.x) < 8
     assert abs(found.half_width - alone.half_width) < 8
-    assert rectangle_around(shaded).half_width > alone.half_width + 30, "the shade would have counted"
+    assert rectangle_around(Piece.of(shaded)).half_width > alone.half_width + 30, "the shade would have counted"
 
 
 @pytest.mark.parametrize(("turn_deg", "left"), [(0.0, 200.0), (3.0, 135.0), (0.0, 60.0)])
 def test_a_work_that_runs_out_by_a_side_or_a_corner_stays_as_it_is(turn_deg: float, left: float) -> None:
-    mask = sheet(turn_deg, left)
-    assert np.array_equal(without_shades(mask), mask)
+    piece = Piece.of(sheet(turn_deg, left))
+    assert without_shades(piece) is piece
 
 
-def room(distance: npt.NDArray[np.float32], kind: str = "open") -> tuple[Mask, Surroundings]:
+def room(distance: npt.NDArray[np.float32], kind: str = "open") -> tuple[Piece, Surroundings]:
     """What stands out by more than 0.02 from a dark room."""
-    piece = (distance > 0.02).astype(np.uint8)
-    return piece, Surroundings(kind, distance, 0.02, 0.001, 1 - piece)
+    mask = (distance > 0.02).astype(np.uint8)
+    return Piece.of(mask), Surroundings(kind, distance, 0.02, 0.001, 1 - mask)
 
 
 def glimmer(x: float, y: float, high: float = 0.035, wide: float = 45.0) -> npt.NDArray[np.float32]:
@@ -98,15 +101,20 @@ def glimmer(x: float, y: float, high: float = 0.035, wide: float = 45.0) -> npt.
     return np.asarray(high * np.exp(-((across - x) ** 2 + (down - y) ** 2) / (2 * wide**2)) + noise, np.float32)
 
 
+def at_right(piece: Piece) -> npt.NDArray[np.uint8]:
+    """What of the piece lies along the frame at the right."""
+    return np.asarray(piece.frame_lines(piece.mask)[1])
+
+
 @pytest.mark.parametrize("kind", ["open", "white"])
 def test_a_glimmer_of_the_dark_room_between_work_and_frame_is_no_part_of_the_work(kind: str) -> None:
     distance = glimmer(COLUMNS - 40.0, 200.0)
     distance[100:300, 150 : COLUMNS - 90] = 0.6
     piece, lid = room(distance, kind)
-    assert piece[:, -1].any()
+    assert at_right(piece).any()
     kept = without_glimmer(piece, lid)
     if kind == "open":
-        assert not kept[:, -1].any()
+        assert not at_right(kept).any()
         assert int(rectangle_around(kept).half_width * 2) == pytest.approx(COLUMNS - 240, abs=12)
     else:
         assert kept is piece
@@ -118,4 +126,22 @@ def test_a_work_that_runs_out_beside_an_open_lid_stays_as_it_is(tone: float) -> 
     distance[100:300, 250:] = 0.5
     distance[100:300, 560:] = tone
     piece, lid = room(distance)
-    assert without_glimmer(piece, lid)[100:300, -1].all()
+    kept = without_glimmer(piece, lid)
+    assert at_right(kept)[100 - kept.top : 300 - kept.top].all()
+
+
+def test_a_page_of_thousands_of_things_takes_no_more_room_than_its_page() -> None:
+    """A header of 72 ppi on a fine scan: each letter is large enough to be a thing on the bed."""
+    rows, columns, pitch = 600, 800, 24
+    distance = np.zeros((rows, columns), np.float32)
+    for top in range(4, rows - pitch, pitch):
+        for left in range(4, columns - pitch, pitch):
+            distance[top : top + 16, left : left + 16] = 0.5
+    lid = Surroundings("white", distance, 0.02, 0.001, (distance < 0.02).astype(np.uint8))
+    tracemalloc.start()
+    pieces = pieces_on_bed(lid, 25.4 / 72, 0.6)
+    most = tracemalloc.get_traced_memory()[1]
+    tracemalloc.stop()
+    assert len(pieces) == len(range(4, rows - pitch, pitch)) * len(range(4, columns - pitch, pitch))
+    assert most < 40 * distance.size, f"{most / distance.size:.0f} bytes a pixel of the overview"
+    assert {(rectangle.half_width, rectangle.half_height) for rectangle in map(rectangle_around, pieces)} == {(8, 8)}

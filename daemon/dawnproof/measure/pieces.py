@@ -8,7 +8,8 @@ import cv2
 import numpy as np
 import numpy.typing as npt
 
-from .lid import Mask, Picture, Surroundings
+from .lid import Picture, Surroundings
+from .piece import Piece
 
 Floats = npt.NDArray[np.float64]
 
@@ -28,6 +29,7 @@ _CLEAR_THING = 1.5
 _LONGEST_WORK = 4.5  # length to width; longer things are rulers
 _TOUCHES = 0.3  # share of a piece's length along a frame: a work that runs out there shows more
 _NECK = 0.12  # of a work's shorter side: what hangs on it by less is a shade of the lid beside it
+_RIM_PX = 8  # around a piece: more than the smoothing of a glimmer reaches
 _ROOM = 3.0  # thresholds that the glimmers of a dark room keep below
 _SOFT = 0.125  # thresholds a pixel: a glimmer fades more slowly, a work's edge much faster
 _TURNED = 0.06  # what a square loses along the side of a work turned by 3.4 degrees, share of the square
@@ -56,8 +58,8 @@ class Rectangle:
         return 4 * self.half_width * self.half_height
 
 
-def pieces_on_bed(lid: Surroundings, mm: float, join_mm: float) -> list[Mask]:
-    """Masks of the separate things on the bed, largest first; pieces nearer than `join_mm` are one."""
+def pieces_on_bed(lid: Surroundings, mm: float, join_mm: float) -> list[Piece]:
+    """The separate things on the bed, largest first; pieces nearer than `join_mm` are one."""
     things = (1 - lid.reach).astype(np.uint8)
     size = max(1, round(join_mm / mm / 2))
     kernel = np.ones((2 * size + 1, 2 * size + 1), np.uint8)
@@ -66,70 +68,76 @@ def pieces_on_bed(lid: Surroundings, mm: float, join_mm: float) -> list[Mask]:
     count, labels, stats, _ = cv2.connectedComponentsWithStats(joined, connectivity=8)
     least = (_LEAST_PIECE_MM / mm) ** 2
     order = sorted(range(1, count), key=lambda k: -int(stats[k, cv2.CC_STAT_AREA]))
-    masks = [((labels == k) & (things > 0)).astype(np.uint8) for k in order if stats[k, cv2.CC_STAT_AREA] >= least]
-    # a blotch of a dark room hardly passes the threshold anywhere, a thing does
-    return [mask for mask in masks if float(lid.distance[mask > 0].max()) > _CLEAR_THING * lid.threshold]
+    pieces = []
+    for k in order:
+        left, top, width, height, area = (int(value) for value in stats[k])
+        if area < least:
+            break
+        window = slice(top, top + height), slice(left, left + width)
+        mask = ((labels[window] == k) & (things[window] > 0)).astype(np.uint8)
+        # a blotch of a dark room hardly passes the threshold anywhere, a thing does
+        if float(lid.distance[window][mask > 0].max(initial=0.0)) > _CLEAR_THING * lid.threshold:
+            pieces.append(Piece(mask, top, left, (things.shape[0], things.shape[1])))
+    return pieces
 
 
-def without_shades(piece: Mask) -> Mask:
+def without_shades(piece: Piece) -> Piece:
     """The piece without the shade of a lid that hangs on it by a narrow neck, where it is only that shade that touches
     the frame. A work that runs out of the frame, by a side or a corner, stays as it is."""
     if not _touches_in_passing(piece):
         return piece
-    rows, columns = (np.flatnonzero(piece.any(axis=axis)) for axis in (1, 0))
+    rows, columns = (np.flatnonzero(piece.mask.any(axis=axis)) for axis in (1, 0))
     neck = max(7, round(_NECK * min(len(rows), len(columns)))) | 1
-    core = np.asarray(cv2.erode(piece, np.ones((neck, neck), np.uint8), borderValue=0))
+    core = np.asarray(cv2.erode(piece.mask, np.ones((neck, neck), np.uint8), borderValue=0))
     count, labels, stats, _ = cv2.connectedComponentsWithStats(core, connectivity=4)
     if count < 2:
         return piece
     largest = 1 + int(np.argmax(stats[1:, cv2.CC_STAT_AREA]))
     reach = neck + 2 * round(_TURNED * neck + 2)
     grown = cv2.dilate((labels == largest).astype(np.uint8), np.ones((reach, reach), np.uint8))
-    kept = np.asarray(cv2.bitwise_and(grown, piece), np.uint8)
+    kept = piece.less(np.asarray(cv2.bitwise_and(grown, piece.mask), np.uint8))
     return piece if _touches_in_passing(kept) else kept
 
 
-def without_glimmer(piece: Mask, lid: Surroundings) -> Mask:
+def without_glimmer(piece: Piece, lid: Surroundings) -> Piece:
     """The piece without a glimmer of the dark room that reaches from the frame to the work beside an open lid: faint
     all over, and fading without an edge. A work that runs out of the frame shows its tone or its edges there."""
-    if lid.kind != "open" or not _on_frame(piece):
+    if lid.kind != "open" or not any(line.any() for line in piece.frame_lines(piece.mask)):
         return piece
-    work = ((lid.distance > _ROOM * lid.threshold) & (piece > 0)).astype(np.uint8)
+    wide = piece.with_rim(_RIM_PX)
+    distance, mask = lid.distance[wide.window], wide.mask
+    work = ((distance > _ROOM * lid.threshold) & (mask > 0)).astype(np.uint8)
     work = np.asarray(cv2.dilate(cv2.morphologyEx(work, cv2.MORPH_OPEN, np.ones((3, 3), np.uint8)), np.ones((5, 5))))
-    if int(work.sum()) < 0.5 * int(piece.sum()):
+    if int(work.sum()) < 0.5 * piece.area:
         return piece
-    _, labels = cv2.connectedComponents(piece & (1 - work), connectivity=4)
-    smooth = cv2.blur(lid.distance, (5, 5))
+    _, labels = cv2.connectedComponents(mask & (1 - work), connectivity=4)
+    smooth = cv2.blur(distance, (5, 5))
     fall = np.hypot(cv2.Sobel(smooth, cv2.CV_32F, 1, 0), cv2.Sobel(smooth, cv2.CV_32F, 0, 1)) / 8
-    kept = piece.copy()
-    at_frame = np.unique(np.concatenate((labels[0], labels[-1], labels[:, 0], labels[:, -1])))
+    kept = mask.copy()
+    at_frame = np.unique(np.concatenate(wide.frame_lines(labels)))
     for part in at_frame[at_frame > 0]:  # only these: a drawing leaves thousands of faint specks within itself
         glimmer = np.asarray(labels == part).astype(np.uint8)
-        rim = (np.asarray(cv2.dilate(glimmer, np.ones((3, 3), np.uint8))) > glimmer) & (lid.reach > 0)
+        rim = (np.asarray(cv2.dilate(glimmer, np.ones((3, 3), np.uint8))) > glimmer) & (lid.reach[wide.window] > 0)
         if rim.any() and float(np.quantile(fall[rim], 0.8)) < _SOFT * lid.threshold:
             kept[glimmer > 0] = 0
-    if int(kept.sum()) == int(piece.sum()):
+    if int(kept.sum()) == piece.area:
         return piece
     # the noise at the glimmer's rim goes with it
     _, labels = cv2.connectedComponents(kept, connectivity=8)
-    return np.asarray(np.isin(labels, np.unique(labels[(work > 0) & (kept > 0)])), np.uint8)
+    return wide.less(np.asarray(np.isin(labels, np.unique(labels[(work > 0) & (kept > 0)])), np.uint8))
 
 
-def _on_frame(piece: Mask) -> bool:
-    return bool(piece[0].any() or piece[-1].any() or piece[:, 0].any() or piece[:, -1].any())
-
-
-def _touches_in_passing(piece: Mask) -> bool:
+def _touches_in_passing(piece: Piece) -> bool:
     """Whether the frame cuts only a little of it, at any of the four sides."""
-    rows, columns = (np.flatnonzero(piece.any(axis=axis)) for axis in (1, 0))
-    sides = ((piece[:, 0], rows), (piece[:, -1], rows), (piece[0], columns), (piece[-1], columns))
+    rows, columns = (np.flatnonzero(piece.mask.any(axis=axis)) for axis in (1, 0))
+    sides = zip(piece.frame_lines(piece.mask), (rows, rows, columns, columns), strict=True)
     return any(0 < int(side.sum()) < _TOUCHES * (along[-1] - along[0] + 1) for side, along in sides)
 
 
-def rectangle_around(piece: Mask) -> Rectangle:
+def rectangle_around(piece: Piece) -> Rectangle:
     """Rectangle around the piece, turned as most of its contour runs; contour on the frame itself does not count."""
-    contours, _ = cv2.findContours(piece, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
-    points = np.concatenate([c.reshape(-1, 2) for c in contours]).astype(np.float64) + 0.5
+    contours, _ = cv2.findContours(piece.mask, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
+    points = np.concatenate([c.reshape(-1, 2) for c in contours]).astype(np.float64) + (piece.left, piece.top) + 0.5
     hull = np.asarray(cv2.convexHull(points.astype(np.float32)), np.float64).reshape(-1, 2)
     turn = _main_turn(hull, piece.shape)
     right, down = np.array([np.cos(turn), np.sin(turn)]), np.array([-np.sin(turn), np.cos(turn)])
@@ -172,7 +180,7 @@ class Sorted:
     beside: tuple[int, ...]
 
 
-def sort_out(picture: Picture, pieces: list[Mask], rectangles: list[Rectangle]) -> Sorted:
+def sort_out(picture: Picture, pieces: list[Piece], rectangles: list[Rectangle]) -> Sorted:
     """The largest sheet is the work; another sheet is a second work unless it is uniform or looks like a target."""
     flat = [k for k, r in enumerate(rectangles) if _like_a_sheet(r)]
     sheets = [k for k in flat if not _like_a_target(picture, pieces[k])]
@@ -186,14 +194,14 @@ def sort_out(picture: Picture, pieces: list[Mask], rectangles: list[Rectangle]) 
         if k == main or _inside(rectangle, rectangles[main]):
             continue
         share = rectangle.area / rectangles[main].area
-        filled = float(pieces[k].sum()) / max(rectangle.area, 1.0)
+        filled = float(pieces[k].area) / max(rectangle.area, 1.0)
         drawn_on = share >= _SECOND_WORK_SHARE or not _uniform(picture, pieces[k])
         second = k in sheets and share >= _LEAST_SECOND_SHARE and filled > 0.6 and drawn_on
         (others if second else beside).append(k)
     return Sorted(main, tuple(others), tuple(beside))
 
 
-def _like_a_target(picture: Picture, piece: Mask) -> bool:
+def _like_a_target(picture: Picture, piece: Piece) -> bool:
     """Flat patches of many clearly different tones with nothing between them: a colour or grey target."""
     tones, flat = _flat_tones(picture, piece)
     if flat < _TARGET_FLAT_SHARE:
@@ -205,7 +213,7 @@ def _like_a_target(picture: Picture, piece: Mask) -> bool:
     return patches >= _LEAST_PATCHES and bool(tight >= _TIGHT_SHARE)
 
 
-def _uniform(picture: Picture, piece: Mask) -> bool:
+def _uniform(picture: Picture, piece: Piece) -> bool:
     """One flat tone nearly everywhere: a weight or a grey card, nothing drawn on it."""
     tones, flat = _flat_tones(picture, piece)
     if flat < _TARGET_FLAT_SHARE or not len(tones):
@@ -213,15 +221,15 @@ def _uniform(picture: Picture, piece: Mask) -> bool:
     return bool((np.abs(tones - np.median(tones, axis=0)).max(axis=1) < 0.06).mean() > 0.9)
 
 
-def _flat_tones(picture: Picture, piece: Mask) -> tuple[Picture, float]:
+def _flat_tones(picture: Picture, piece: Piece) -> tuple[Picture, float]:
     """Tones (n, channels) of the piece where its neighbourhood is flat, and the share of it that is."""
-    inner = np.asarray(cv2.erode(piece, np.ones((5, 5), np.uint8), borderValue=0)) > 0
+    inner = np.asarray(cv2.erode(piece.mask, np.ones((5, 5), np.uint8), borderValue=0)) > 0
     if inner.sum() < 25:
         return picture[:0, 0], 0.0
     rows, columns = np.flatnonzero(inner.any(axis=1)), np.flatnonzero(inner.any(axis=0))
     step = max(1, max(len(rows), len(columns)) // _LOOK_PX)
     cut = (slice(rows[0], rows[-1] + 1, step), slice(columns[0], columns[-1] + 1, step))
-    view, mask, box = np.ascontiguousarray(picture[cut]), inner[cut], np.ones((3, 3), np.uint8)
+    view, mask, box = np.ascontiguousarray(picture[piece.window][cut]), inner[cut], np.ones((3, 3), np.uint8)
     swing = np.asarray(cv2.dilate(view, box)) - np.asarray(cv2.erode(view, box))
     flat = mask.copy()
     for layer in np.moveaxis(swing.reshape(*mask.shape, -1), 2, 0):

@@ -9,8 +9,9 @@ import numpy as np
 
 from ..model import MM_PER_INCH, Box, Frame, Sides
 from .edges import Side, find_side
-from .lid import Mask, Picture, Surroundings, surroundings
+from .lid import Picture, Surroundings, surroundings
 from .outline import Outline, Point, whole_frame
+from .piece import Piece
 from .pieces import Floats, Rectangle, pieces_on_bed, rectangle_around, sort_out, without_glimmer, without_shades
 
 _JOIN_MM = (0.6, 3.0)  # pieces nearer than this belong together; the wider only where the narrow finds no outline
@@ -51,7 +52,7 @@ def trace(picture: Picture, block: int, frame: Frame) -> Outline:
 
 
 def _outline_of(
-    picture: Picture, lid: Surroundings, pieces: list[Mask], mm: float, block: int, frame: Frame
+    picture: Picture, lid: Surroundings, pieces: list[Piece], mm: float, block: int, frame: Frame
 ) -> Outline:
     pieces = [without_shades(without_glimmer(piece, lid)) for piece in pieces]
     rectangles = [rectangle_around(piece) for piece in pieces]
@@ -61,7 +62,7 @@ def _outline_of(
     alone = len(pieces) == 1
     sides = _sides(picture, rectangle, normals, mm, lid, _BEYOND_ALONE_MM[lid.kind] if alone else _BEYOND_MM)
     runs_out = [_at_frame(rectangle, normal, picture.shape) for normal in normals]
-    problem = _doubt(sides, runs_out, float(pieces[sorted_out.main].sum()) / max(rectangle.area, 1.0))
+    problem = _doubt(sides, runs_out, float(pieces[sorted_out.main].area) / max(rectangle.area, 1.0))
     if problem:
         return whole_frame(frame.width_px, frame.height_px, problem, lid.kind)
     others = [k for k in sorted_out.others if _has_edges(picture, rectangles[k], mm, lid)]
