@@ -15,7 +15,9 @@ from surfaces import drawing, laid, paper, strokes, wash, weave
 from dawnproof.measure.border import BorderCheck
 from dawnproof.measure.outline import Outline, whole_frame
 from dawnproof.measure.resolution import ResolutionCheck
-from dawnproof.model import Bed, Frame, Reading
+from dawnproof.model import Bed, Frame, Level, Reading
+from dawnproof.policy import Context, judge_scan
+from dawnproof.rulebook import load_book
 
 Pixels = npt.NDArray[np.unsignedinteger]
 
@@ -53,6 +55,28 @@ def test_scan_larger_than_its_bed_is_implausible() -> None:
     found = read(pixels, frame_of(pixels, 20.0, bed))["scale_plausible"]
     assert found.value == 0.0
     assert "larger than bed-a" in found.why
+
+
+@pytest.mark.parametrize("ppi", [4800.0, 6400.0, 9600.0, 12_800.0])
+def test_what_small_flatbeds_really_write_is_believed(ppi: float) -> None:
+    pixels = scan_of(strokes(300, 300, 1))
+    found = read(pixels, frame_of(pixels, ppi, Bed("bed-a", 216.0, 297.0)))
+    assert (found["ppi_x"].value, found["ppi_y"].value, found["scale_plausible"].value) == (ppi, ppi, 1.0)
+
+
+@pytest.mark.parametrize("side", ["ppi_x", "ppi_y"])
+def test_a_header_beyond_any_scanner_is_no_good_resolution(side: str) -> None:
+    pixels = scan_of(strokes(300, 300, 1))
+    frame = frame_of(pixels, 600.0, Bed("bed-a", 600.0, 450.0))
+    wild = replace(frame, ppi_x=30_000.0) if side == "ppi_x" else replace(frame, ppi_y=30_000.0)
+    found = read(pixels, wild)
+    assert (found[side].value, found["scale_plausible"].value) == (None, 0.0)
+    levels = {f.name: f for f in judge_scan(found.values(), load_book("fine-art"), Context())}
+    assert levels[side].level is Level.UNDECIDED, "neither passed as fine nor a fault"
+    assert "30,000 ppi" in levels[side].text
+    assert levels["scale_plausible"].level is Level.NOTE
+    other = "ppi_y" if side == "ppi_x" else "ppi_x"
+    assert (found[other].value, levels[other].level) == (600.0, Level.SOUND)
 
 
 def test_work_against_its_stated_size() -> None:

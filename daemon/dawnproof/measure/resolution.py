@@ -14,6 +14,9 @@ from .outline import Outline
 from .sample_tiles import SampleTiles
 from .spectrum import along_rows, enlarged_by, held_share
 
+# Small flatbeds resolve 4800 to 6400 ppi and store up to twice that, enlarged; no work that lies on a bed was scanned
+# at more, so a header beyond it is a mistake of the program that wrote it, and nothing may be reckoned from it.
+MOST_PLAUSIBLE_PPI = 12_800.0
 _SLACK = 1.02
 _SLACK_MM = 3.0
 _SIZE_OFF = 0.05  # of the stated size of the work; beyond it the header's resolution is doubtful
@@ -35,8 +38,8 @@ class ResolutionCheck:
     def readings(self, outline: Outline) -> Iterable[Reading]:
         frame = self._frame
         for name, ppi in (("ppi_x", frame.ppi_x), ("ppi_y", frame.ppi_y)):
-            why = "" if ppi else "the header states no resolution"
-            yield Reading("resolution", name, round(ppi, 3) if ppi else None, "1/in", why=why)
+            why = _beyond_any_scanner(ppi) if ppi else "the header states no resolution"
+            yield Reading("resolution", name, round(ppi, 3) if ppi and not why else None, "1/in", why=why)
         yield self._plausible(outline)
         scale = np.float32(2**frame.depth_bits - 1)
         tiles: list[Tile] = [(tile / scale).astype(np.float32) for tile in self._tiles.inside(outline)]
@@ -49,7 +52,8 @@ class ResolutionCheck:
         frame = self._frame
         if not frame.ppi_x or not frame.ppi_y:
             return Reading("resolution", "scale_plausible", None, "", sure=0.0, why="the header states no resolution")
-        why = self._larger_than_bed() or self._off_the_stated_size(outline)
+        beyond = _beyond_any_scanner(max(frame.ppi_x, frame.ppi_y))
+        why = beyond or self._larger_than_bed() or self._off_the_stated_size(outline)
         return Reading("resolution", "scale_plausible", 0.0 if why else 1.0, "", sure=0.95, why=why)
 
     def _larger_than_bed(self) -> str:
@@ -91,6 +95,13 @@ class ResolutionCheck:
 
 
 CHECK = ResolutionCheck
+
+
+def _beyond_any_scanner(ppi: float) -> str:
+    """What makes the header's figure unbelievable by itself; "" where nothing does."""
+    if ppi <= MOST_PLAUSIBLE_PPI:
+        return ""
+    return f"the header states {ppi:,.0f} ppi, more than any scanner of works gives ({MOST_PLAUSIBLE_PPI:,.0f})"
 
 
 def _percent(name: str, share: float | None, digits: int, why: str) -> Reading:
