@@ -1,16 +1,11 @@
-"""The transforms of `scipy.fft`, loaded when the first is asked for: that takes a third of a second, in which other
-checks can look at the first bands already."""
+"""The transforms of the checks. `scipy.fft` has them, but brings so much along that loading it takes a third of a
+second of every child; with numpy the same ones are there already."""
 
 from __future__ import annotations
 
-from typing import Any
+try:
+    from .pocketfft import irfft, irfft2, next_fast_len, rfft, rfft2
+except ImportError:  # another numpy: slower to load, the same to the last bit
+    from scipy.fft import irfft, irfft2, next_fast_len, rfft, rfft2  # type: ignore[no-redef]
 
-NAMES = frozenset({"irfft", "irfft2", "next_fast_len", "rfft", "rfft2"})
-
-
-def __getattr__(name: str) -> Any:
-    if name not in NAMES:  # every module of this package is asked whether it is a check: that must load nothing
-        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
-    from scipy import fft
-
-    return getattr(fft, name)
+__all__ = ["irfft", "irfft2", "next_fast_len", "rfft", "rfft2"]
