@@ -270,3 +270,18 @@ def test_a_studio_that_asks_for_more_lid_is_told_how_much() -> None:
     book = read_book(f'based_on = "fine-art"\n{limits}', "studio")
     (found,) = judge_scan([Reading("crop", "margin", 4.0, "mm", why="smallest on the bottom")], book, Context())
     assert found.text == "only 4.0 mm of lid shows beside the work at the bottom; 5 mm or more is needed"
+
+
+@pytest.mark.parametrize("figure", [float("nan"), float("inf"), float("-inf")])
+def test_a_figure_that_is_no_number_is_neither_sound_nor_a_fault(figure: float) -> None:
+    """Nothing compares with it, so every comparison would have called it sound."""
+    (found,) = judge_scan([Reading("seam", "doubling", figure, "px", 0.9)], load_book("fine-art"), Context())
+    assert found.level is Level.UNDECIDED
+    assert "no number" in found.text
+    assert pile_of(Outcome.ARCHIVE, [found], hold=False) is Pile.LOOK_FIRST
+
+
+def test_a_place_without_numbers_is_left_out_and_its_figure_judged() -> None:
+    nowhere = Where(float("nan"), 0.0, 1.0, 1.0)
+    (found,) = judge_scan([Reading("crop", "skew", 9.0, "degree", where=nowhere)], load_book("fine-art"), Context())
+    assert (found.level, found.where) == (Level.FAULT, None)

@@ -6,6 +6,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
 from .advice import advice_for, is_handling, needs_of, with_cautions
+from .measure.finite import finite
 from .model import (
     MM_PER_INCH,
     Finding,
@@ -98,7 +99,7 @@ class Context:
 
 def judge_scan(readings: Iterable[Reading], book: RuleBook, context: Context) -> tuple[Finding, ...]:
     """One finding a reading that has a limit or could not be taken, in the order of the readings."""
-    held = [_as_meant(reading) for reading in readings]
+    held = [_as_meant(finite(reading)) for reading in readings]
     held += _sampling(held, book, context)
     findings = [_judge(reading, book, context) for reading in held]
     return tuple(_softened(finding, context) for finding in findings if finding is not None)

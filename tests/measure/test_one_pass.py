@@ -20,7 +20,7 @@ from dawnproof.measure.light import Light
 from dawnproof.measure.one_pass import check_classes, checks_for, look
 from dawnproof.measure.outline import Outline
 from dawnproof.measure.streaks import Streaks
-from dawnproof.model import Bed, Frame, Mark, Reading, Role
+from dawnproof.model import Bed, Frame, Mark, Reading, Role, Where
 
 MINE = {"streaks", "focus", "travel", "fringe", "light", "spots"}
 
@@ -158,3 +158,24 @@ def test_readings_do_not_depend_on_the_height_of_the_bands() -> None:
             )
         assert told[0] == pytest.approx(told[1], abs=0.05)
         assert told[0] == pytest.approx(told[2], abs=0.05)
+
+
+class Dividing(Counting):
+    """A check that divides by nothing."""
+
+    def readings(self, outline: Outline) -> Iterable[Reading]:
+        yield Reading(self.name, "rows", float("nan"), "rows", where=Where(1.0, float("inf"), 2.0, 3.0))
+        yield Reading(self.name, "rest", 2.0, "rows", where=Where(1.0, 2.0, 2.0, 3.0))
+
+
+@pytest.mark.parametrize("threads", [0, 2])
+def test_what_is_no_number_is_told_as_not_taken(threads: int) -> None:
+    shape = frame(40, 30)
+    pixels = np.zeros((40, 30, 3), np.uint16)
+    with ThreadPoolExecutor(max(threads, 1)) as pool:
+        side_by_side = pool if threads else None
+        looked = look(shape, bands(pixels, 20), ticking().__next__, side_by_side, (Dividing(shape),))
+    broken, whole = looked.readings
+    assert (broken.value, broken.where) == (None, None)
+    assert "no number (nan)" in broken.why
+    assert (whole.value, whole.where) == (2.0, Where(1.0, 2.0, 2.0, 3.0))

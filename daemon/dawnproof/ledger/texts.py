@@ -7,6 +7,7 @@ import os
 import urllib.parse
 from collections.abc import Callable, Sequence
 from dataclasses import replace
+from math import isfinite
 from typing import Any
 
 from pydantic import TypeAdapter
@@ -21,11 +22,45 @@ _FILING = TypeAdapter(Filing)
 SCAN = "id, sha256, bytes, file, part_name, bed, place, home, admitted_utc, reason, measured, thumb, findings"
 
 
+def _text(kind: TypeAdapter[Any], value: object) -> str:
+    """JSON of a value. JSON has no word for a number that is none: it would be kept as null, and a place with a null in
+    it is never read again, nor is anything that lists its row. So it raises here, where only one file or job is lost
+    to it, and by no error of the ledger, which would stop the night."""
+    plain = kind.dump_python(value, mode="json")
+    if not _all_numbers(plain):
+        at, figure = _no_number(plain)
+        raise ValueError(f"{at} is {figure}, no number that can be kept")
+    return kind.dump_json(value).decode()
+
+
+def _all_numbers(plain: object) -> bool:
+    left = [plain]
+    while left:
+        each = left.pop()
+        if isinstance(each, float):
+            if not isfinite(each):
+                return False
+        elif isinstance(each, dict):
+            left.extend(each.values())
+        elif isinstance(each, list | tuple):
+            left.extend(each)
+    return True
+
+
+def _no_number(plain: Any, at: str = "") -> tuple[str, float]:
+    """Where the first number that is none stands, and what it is."""
+    if isinstance(plain, float):
+        return at, plain
+    inner = plain.items() if isinstance(plain, dict) else enumerate(plain)
+    key, each = next((key, each) for key, each in inner if not _all_numbers(each))
+    return _no_number(each, f"{at}[{key}]" if isinstance(key, int) else f"{at}.{key}" if at else key)
+
+
 def measured_out(measured: Measured | None) -> tuple[str | None, bytes | None]:
     """What was measured as JSON, its small picture apart."""
     if measured is None:
         return None, None
-    return _MEASURED.dump_json(replace(measured, thumb=b"")).decode(), measured.thumb
+    return _text(_MEASURED, replace(measured, thumb=b"")), measured.thumb
 
 
 def part_out(name: PartName | None) -> str | None:
@@ -46,7 +81,7 @@ def scan_in(row: Sequence[Any]) -> ScanRow:
 
 def filing_out(filing: Filing) -> str:
     """JSON of a plan; its paths percent-encoded, since a path may hold bytes that are no UTF-8."""
-    return _FILING.dump_json(_with_paths(filing, lambda p: urllib.parse.quote(os.fsencode(p)))).decode()
+    return _text(_FILING, _with_paths(filing, lambda p: urllib.parse.quote(os.fsencode(p))))
 
 
 def filing_in(text: str) -> Filing:
@@ -65,12 +100,12 @@ def _with_paths(filing: Filing, change: Callable[[str], str]) -> Filing:
 
 def findings_out(findings: Sequence[Finding]) -> str:
     """Findings as JSON."""
-    return _FINDINGS.dump_json(tuple(findings)).decode()
+    return _text(_FINDINGS, tuple(findings))
 
 
 def job_out(row: JobRow) -> str:
     """A job as JSON."""
-    return _JOB.dump_json(row).decode()
+    return _text(_JOB, row)
 
 
 def job_in(text: str) -> JobRow:

@@ -18,6 +18,7 @@ import numpy.typing as npt
 
 from ..model import Frame, Mark, Reading
 from .band import Band, Check
+from .finite import finite
 from .lanes import Lane, Lanes
 from .outline import Outline, whole_frame
 from .thumb import Thumb
@@ -140,7 +141,7 @@ def _ask_all(
 
 
 def _ask(check: Check, outline: Outline) -> list[Reading]:
-    return list(check.readings(outline))
+    return [finite(reading) for reading in check.readings(outline)]
 
 
 class _Watch:
