@@ -6,6 +6,7 @@ import hashlib
 import io
 import os
 from collections.abc import Iterator
+from dataclasses import replace
 from itertools import product
 from pathlib import Path
 from typing import Any
@@ -16,6 +17,7 @@ import pytest
 import tifffile
 
 from dawnproof.errors import NotAScan, NotWhole, ScanError
+from dawnproof.measure.channel_shift import TILE_PX
 from dawnproof.storage import tiff
 from dawnproof.storage.tiff import Reader, measure_pass, open_scan
 
@@ -225,6 +227,17 @@ def test_a_declared_size_over_the_budget_is_refused_before_decoding(tmp_path: Pa
     with pytest.raises(NotAScan, match="more than the 9,089 allowed"):
         open_scan(tmp_path / "a.tif", max_pixels=9089)
     open_scan(tmp_path / "a.tif", max_pixels=9090).close()
+
+
+@pytest.mark.parametrize("width", [100, 27_000, 28_346, 39_732, 100_000, 400_000, 3_000_000, 20_000_000])
+def test_a_band_is_high_enough_for_the_checks_and_never_without_bound(tmp_path: Path, width: int) -> None:
+    """28 346 px: 600 mm at 1200 ppi."""
+    tifffile.imwrite(tmp_path / "a.tif", noise(16, 3), photometric="rgb")
+    with open_scan(tmp_path / "a.tif") as scan:
+        scan.facts = replace(scan.facts, width_px=width)
+        rows = scan.usual_rows
+    assert rows >= (TILE_PX if width <= 100_000 else 1)
+    assert rows == 1 or rows * width * 6 <= tiff.MOST_BAND_BYTES
 
 
 def test_a_file_that_changes_meanwhile_is_not_whole(tmp_path: Path) -> None:

@@ -42,6 +42,8 @@ __all__ = [
 ]
 
 BAND_BYTES: Final = 10 << 20  # a band this large keeps every thread busy and the memory small
+LEAST_ROWS: Final = 64  # what the checks look at in one piece is up to so high
+MOST_BAND_BYTES: Final = 40 << 20  # some bands are in memory at once: beyond this an absurdly wide scan has lower ones
 CHUNK_BYTES_AT_ONCE: Final = 64 << 20
 ASSOCIATED_ALPHA: Final = 1
 ZSTD: Final = 50000
@@ -108,9 +110,10 @@ class Scan:
 
     @property
     def usual_rows(self) -> int:
-        """Rows of a band of about 10 MB."""
+        """Rows of a band of about 10 MB, of a wide scan more."""
         row_bytes = self.facts.width_px * self.facts.channels * self.facts.sample_bytes
-        return max(16, min(1024, BAND_BYTES // row_bytes))
+        least = max(1, min(LEAST_ROWS, MOST_BAND_BYTES // row_bytes))
+        return max(least, min(1024, BAND_BYTES // row_bytes))
 
     def bands(self, rows: int | None = None) -> Iterator[Pixels]:
         """Bands (rows, columns, channels) from top to bottom, decoded strictly. Raises NotWhole where the picture
