@@ -127,11 +127,11 @@ def _usable(path: Path) -> bool:
 
 
 def make(pictures: Pictures, seed: int, kind: str, place_known: bool = True) -> Made:
-    """A scan of one kind: flat, big (5-40 px), mid (2-5), small (1-2), part (5-20 px over 15 % of the stitch), step (a
-    gain of 2.5 to 6 % between the cameras), shift (0.7 to 4 px down or up). Without its place on the bed the stitch is
-    searched for over the whole width."""
+    """A scan of one kind: flat, long (flat, as high as the next), part (5-20 px over 15 % of the stitch), big (5-40 px),
+    mid (2-5), small (1-2), step (a gain of 2.5 to 6 % between the cameras), shift (0.7 to 4 px down or up). Without its
+    place on the bed the stitch is searched for over the whole width."""
     rng = np.random.default_rng((seed, sum(map(ord, kind + pictures.name))))
-    rows = LONG_ROWS if kind == "part" else ROWS
+    rows = LONG_ROWS if kind in {"long", "part"} else ROWS
     path = pictures.works[int(rng.integers(len(pictures.works)))]
     work = surfaces.from_picture(surfaces.load(str(path)), rows, COLUMNS, seed)
     strength = 0.0 if rng.random() < 0.33 else float(rng.uniform(0, 0.08))
@@ -145,6 +145,7 @@ def make(pictures: Pictures, seed: int, kind: str, place_known: bool = True) -> 
 def _truth(kind: str, rows: int, rng: np.random.Generator, seed: int) -> scans.Profile:
     low, high = {
         "flat": (0, 0),
+        "long": (0, 0),
         "step": (0, 0),
         "shift": (0, 0),
         "big": (5, 40),
@@ -238,8 +239,9 @@ def word(reading: Reading) -> str:
 def seam_rows(
     pictures: Pictures, seeds: range, kinds: list[str], keep: Path | None, place_known: bool = True
 ) -> Iterator[Row]:
-    if "flat" in kinds:
-        yield from _flat(pictures, seeds, keep, place_known)
+    for kind in ("flat", "long"):
+        if kind in kinds:
+            yield from _flat(pictures, seeds, kind, keep, place_known)
     for kind, aim in (("big", "99.5 %"), ("mid", "97 %"), ("small", "50 %"), ("part", "97 %")):
         if kind in kinds:
             yield from _doubled(pictures, seeds, kind, aim, keep, place_known)
@@ -281,12 +283,13 @@ def _shifted(pictures: Pictures, seeds: range) -> Iterator[Row]:
         yield from pair
 
 
-def _flat(pictures: Pictures, seeds: range, keep: Path | None, place_known: bool) -> Iterator[Row]:
-    calm, decided = Row("flat: no wrong fault", "99.5 %"), Row("flat: said to be sound", "")
-    noted = Row("flat: no note either", "")
-    stepped, shifted = Row("flat: no note of a step (1 delta E)", ""), Row("flat: no note of a shift (0.5 px)", "")
+def _flat(pictures: Pictures, seeds: range, kind: str, keep: Path | None, place_known: bool) -> Iterator[Row]:
+    calm, decided = Row(f"{kind}: no wrong fault", "99.5 %"), Row(f"{kind}: said to be sound", "")
+    noted = Row(f"{kind}: no note either", "")
+    stepped = Row(f"{kind}: no note of a step (1 delta E)", "")
+    shifted = Row(f"{kind}: no note of a shift (0.5 px)", "")
     for seed in seeds:
-        made = make(pictures, seed, "flat", place_known)
+        made = make(pictures, seed, kind, place_known)
         readings = readings_of(made.scan)
         reading, step, shift = (readings[name] for name in ("doubling", "step", "shift"))
         stepped.count(abs(float(step.value or 0.0)) <= 1.0, f"{made.told}: step {step.value} certain {step.certain}")
@@ -355,7 +358,7 @@ def main() -> None:
     parser.add_argument("folders", nargs="*", type=Path)
     parser.add_argument("--seeds", default="0:20")
     parser.add_argument("--only", choices=["seam"], default="seam")
-    parser.add_argument("--rows", default="flat,big,mid,small,part,step,shift,named")
+    parser.add_argument("--rows", default="flat,long,big,mid,small,part,step,shift,named")
     parser.add_argument("--set", choices=["tuned", "unseen", "both", "none"], default="both")
     parser.add_argument("--keep", type=Path)
     parser.add_argument("--place", choices=["known", "unknown"], default="known", help="of the scan on the bed")
