@@ -5,9 +5,12 @@ from __future__ import annotations
 import errno
 import multiprocessing
 import os
+import subprocess
+import sys
 import time
 from collections.abc import Callable, Iterator
 from concurrent.futures import Future, wait
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -15,9 +18,11 @@ from workers.child_tasks import Wanting, die, keep, number_of_child, refuse, res
 
 from dawnproof.errors import NotAScan, WorkerDied
 from dawnproof.workers import pool as pool_module
-from dawnproof.workers.pool import Ahead, Pool
+from dawnproof.workers.ahead import Ahead
+from dawnproof.workers.pool import Pool
 
 MAKER = Callable[..., Pool]
+TESTS = Path(__file__).resolve().parents[1]
 
 
 @pytest.fixture
@@ -103,6 +108,26 @@ def test_a_child_begun_ahead_can_be_ended_at_any_time(rest_s: float) -> None:
     while (left := set(multiprocessing.active_children()) - before) and time.monotonic() < until:
         time.sleep(0.05)
     assert not left
+
+
+BEGUN_AHEAD = """
+from dawnproof.workers.ahead import Ahead
+from dawnproof.workers.pool import Pool
+from workers.child_tasks import command_line
+pool = Pool(1, 3000, 60.0, 1, Ahead("workers.child_tasks"))
+first, second = [pool.submit("measuring", name, command_line).result(60) == command_line() for name in "ab"]
+pool.close(wait=False)
+print("forked" if first else "spawned", "forked" if second else "spawned")
+"""
+
+
+@pytest.mark.parametrize(("before", "first"), [("import sys", "forked"), ("import numpy", "spawned")])
+def test_only_a_child_begun_ahead_and_before_any_thread_is_forked(before: str, first: str) -> None:
+    """A forked child bears the command line of its owner."""
+    environment = {**os.environ, "PYTHONPATH": f"{TESTS.parent / 'daemon'}:{TESTS}"}
+    command = [sys.executable, "-c", before + BEGUN_AHEAD]
+    ran = subprocess.run(command, env=environment, capture_output=True, text=True, timeout=120)
+    assert ran.stdout.split() == [first, "spawned"], ran.stderr
 
 
 def roomy(room_mb: int) -> Pool:

@@ -29,7 +29,8 @@ def examine(
 
     Example: dawnproof examine SL-0412_L.tif SL-0412_R.tif --book works-on-paper
     """
-    from ..workers.pool import Ahead, Pool
+    from ..workers.ahead import Ahead
+    from ..workers.pool import Pool
 
     _all_there(files)
     ahead = Ahead("dawnproof.workers.measuring")  # its libraries take as long to load as the book

@@ -18,9 +18,9 @@ from ..policy import make_finding
 from ..rulebook import RuleBook
 from ..storage.tiff import Scan, open_scan
 from ..storage.tiff_write import MasterTags, Packing, write_master
+from .child import report_share
 from .join_record import join_findings, plan_document, refusal_document
 from .join_source import PartSource, half_strip_px, stitches_px
-from .pool import report_share
 
 UNFINISHED = ".unfinished-join.part"
 MOST_NAME_BYTES = 255

@@ -21,12 +21,12 @@ from ..print_sizes import largest_prints, ordered_print
 from ..report.documents import print_sizes_document
 from ..storage.tiff import Scan, open_scan
 from ..storage.tiff_write import MasterTags, Packing, write_master
+from .child import report_share
 from .closeups import Proofs
 from .framing import bordered, joined_tight, whole_frame, with_outer_sides
 from .job_asks import JobAsk, Made, Master, PartAsk
 from .join_record import join_findings, moved_to_master, plan_document, refusal_document, shown_doubling, unused_seam
 from .join_source import PartSource, half_strip_px, stitches_px
-from .pool import report_share
 
 OVERVIEW = Role.OVERVIEW.value
 

@@ -18,8 +18,8 @@ from ..model import MM_PER_INCH, Bed, Frame, Measured
 from ..storage.tiff import MeasurePass, measure_pass
 from ..storage.tiff_page import Facts
 from .asks import Ask
+from .child import report_share
 from .memory import settle_memory
-from .pool import report_share
 
 MOST_PPI = 2400  # no bed resolves more; with the bed's size it bounds what a file may declare
 LEAST_PIXELS = 400_000_000

@@ -2,19 +2,15 @@
 
 from __future__ import annotations
 
-import ctypes
-import importlib
 import multiprocessing
 import os
 import resource
-import signal
 import threading
 import time
 from collections import deque
 from collections.abc import Callable
 from concurrent.futures import Future, ProcessPoolExecutor, ThreadPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
-from contextlib import suppress
 from dataclasses import dataclass, field
 from functools import partial
 from pathlib import Path
@@ -22,13 +18,12 @@ from typing import Any
 
 from ..errors import WorkerDied
 from ..model import Progress
+from .ahead import Ahead
+from .child import guard, kill, limited, set_for_children, shared_with
 
-PR_SET_PDEATHSIG = 1
 CPU_SHARE = 1.0  # of wall time times cores: what one task may compute, counted by the kernel
 RESIDENT_SHARE = 0.75  # of the address space a child may map: what may really be in memory
 OUTGREW = "it outgrew the room beside another"
-_AHEAD_BYTES = 8 << 30  # for loading alone; the first task brings its own limit
-_shown: Any = None  # in a child: the shared share done of its slot
 
 
 @dataclass
@@ -62,7 +57,7 @@ class Pool:
         ahead: Ahead | None = None,
         room_mb: int = 0,
     ) -> None:
-        _set_for_children()
+        set_for_children()
         count = slots or min(2, os.cpu_count() or 1)
         self._room_mb = room_mb
         self._wall_s, self._cpu_s = wall_s, wall_s * CPU_SHARE * (os.cpu_count() or 1)
@@ -217,30 +212,6 @@ class Pool:
             task.future.set_exception(error)
 
 
-class Ahead:
-    """A child that begins to load a module while its owner still finds out what to ask of it; given to a Pool, or
-    ended."""
-
-    def __init__(self, module: str) -> None:
-        _set_for_children()
-        context = multiprocessing.get_context("spawn")
-        self.shared = context.Array("d", 3, lock=False)
-        self.executor = ProcessPoolExecutor(1, context, initializer=_guard, initargs=(_AHEAD_BYTES, self.shared))
-        self.starter = ThreadPoolExecutor(1, "children")
-        self.starter.submit(self.executor.submit, importlib.import_module, module)
-
-    def end(self) -> None:
-        _kill(self.shared)
-        self.executor.shutdown(wait=False, cancel_futures=True)
-        self.starter.shutdown(wait=False, cancel_futures=True)
-
-
-def _set_for_children() -> None:
-    os.environ["VIPS_BLOCK_UNTRUSTED"] = "1"  # children inherit it before they load libvips
-    # the checks run side by side already; threads of the matrix library on top of them only wait for each other
-    os.environ["OPENBLAS_NUM_THREADS"] = "1"
-
-
 class _Slot:
     """One child at a time, replaced after a death and after a number of tasks."""
 
@@ -248,7 +219,7 @@ class _Slot:
         self._memory_bytes = memory_mb << 20
         self._renew_after = renew_after
         self._context = multiprocessing.get_context("spawn")
-        self._shared = self._context.Array("d", 3, lock=False)  # process number, share done, whether to end
+        self._shared = shared_with(self._context)
         self._executor: ProcessPoolExecutor | None = None
         self._count = 0
         self.task: _Task | None = None
@@ -269,11 +240,11 @@ class _Slot:
         if self._executor is None:
             self._shared[0] = self._shared[2] = 0.0
             self._executor = ProcessPoolExecutor(
-                1, self._context, initializer=_guard, initargs=(self._memory_bytes, self._shared)
+                1, self._context, initializer=guard, initargs=(self._memory_bytes, self._shared)
             )
         self._shared[1] = 0.0
         self.task = task
-        return self._executor.submit(_limited, self._memory_bytes, cpu_s, task.function, task.arguments)
+        return self._executor.submit(limited, self._memory_bytes, cpu_s, task.function, task.arguments)
 
     def finish(self, broken: bool = False) -> None:
         self.task = None
@@ -297,48 +268,4 @@ class _Slot:
         return int(fields[1]) * resource.getpagesize()
 
     def kill(self) -> None:
-        _kill(self._shared)
-
-
-def _kill(shared: Any) -> None:
-    shared[2] = 1.0  # read by a child that is only just being born
-    if shared[0]:
-        with suppress(ProcessLookupError):
-            os.kill(int(shared[0]), signal.SIGKILL)
-
-
-def report_share(done: float) -> None:
-    """Called in a child: how much of the task is done, 0 to 1."""
-    if _shown is not None:
-        _shown[1] = done
-
-
-def _limited(memory_bytes: int, cpu_s: float, function: Callable[..., Any], arguments: tuple[Any, ...]) -> Any:
-    """In a child: one task, ended by the kernel when it computes for too long."""
-    _limit_memory(memory_bytes)
-    used = resource.getrusage(resource.RUSAGE_SELF)
-    hard = resource.getrlimit(resource.RLIMIT_CPU)[1]
-    most_s = int(used.ru_utime + used.ru_stime + max(cpu_s, 1.0)) + 1
-    resource.setrlimit(resource.RLIMIT_CPU, (most_s if hard < 0 else min(most_s, hard), hard))
-    return function(*arguments)
-
-
-def _guard(memory_bytes: int, shared: Any) -> None:
-    """First thing in a child: limits, no keyboard interrupt, an end with its parent."""
-    global _shown
-    _shown = shared
-    shared[0] = float(os.getpid())
-    if shared[2]:
-        os._exit(1)
-    signal.signal(signal.SIGINT, signal.SIG_IGN)
-    signal.signal(signal.SIGTERM, signal.SIG_DFL)
-    ctypes.CDLL(None, use_errno=True).prctl(PR_SET_PDEATHSIG, signal.SIGKILL)
-    _limit_memory(memory_bytes)
-    resource.setrlimit(resource.RLIMIT_CORE, (0, 0))
-    os.nice(5)
-
-
-def _limit_memory(memory_bytes: int) -> None:
-    hard = resource.getrlimit(resource.RLIMIT_AS)[1]
-    most = memory_bytes if hard < 0 else min(memory_bytes, hard)
-    resource.setrlimit(resource.RLIMIT_AS, (most, most))
+        kill(self._shared)
