@@ -13,7 +13,9 @@ from surfaces import Surface, drawing, ground, paper, strokes, wash, weave
 
 from dawnproof.measure.border import BorderCheck
 from dawnproof.measure.outline import Outline
-from dawnproof.model import Bed, Frame, Reading, Sides
+from dawnproof.model import Bed, Frame, Level, Reading, Sides
+from dawnproof.policy import Context, judge_scan
+from dawnproof.rulebook import load_book
 
 ROWS, COLUMNS, PPI = 900, 1100, 300.0
 MM = 25.4 / PPI
@@ -204,3 +206,18 @@ def test_corners_are_sub_pixel() -> None:
     matrix = np.array([[np.cos(turn), -np.sin(turn)], [np.sin(turn), np.cos(turn)]])
     corners = np.array([[-350, -280], [350, -280], [350, 280], [-350, 280]]) @ matrix.T + (520.3, 440.7)
     assert np.abs(np.array(outline.corners) - corners).max() < 1.2
+
+
+@pytest.mark.parametrize(("side", "words"), [("left", "on the left"), ("top", "at the top"), ("right", "on the right"),
+                                             ("bottom", "at the bottom")])  # fmt: skip
+def test_the_side_with_the_smallest_margin_is_the_one_a_person_is_told(side: str, words: str) -> None:
+    """The measured side must survive the way into words, whichever module finds it and whichever says it."""
+    towards = {"left": (-1, 0), "top": (0, -1), "right": (1, 0), "bottom": (0, 1)}[side]
+    rows, columns, near = 600, 800, 30
+    x = COLUMNS / 2 + towards[0] * (COLUMNS / 2 - columns / 2 - near)
+    y = ROWS / 2 + towards[1] * (ROWS / 2 - rows / 2 - near)
+    bed, _ = lay_out(ROWS, COLUMNS, "grey", [Thing(strokes(rows, columns, 3), (x, y))], 3)
+    _, found = look(*scan(bed, "grey"))
+    (told,) = judge_scan([found["margin"]], load_book("fine-art"), Context())
+    assert told.level is Level.NOTE
+    assert f"beside the work {words};" in told.text
