@@ -127,9 +127,9 @@ def _usable(path: Path) -> bool:
 
 
 def make(pictures: Pictures, seed: int, kind: str, place_known: bool = True) -> Made:
-    """A scan of one kind: flat, long (flat, as high as the next), part (5-20 px over 15 % of the stitch), big (5-40 px),
-    mid (2-5), small (1-2), step (a gain of 2.5 to 6 % between the cameras), shift (0.7 to 4 px down or up). Without its
-    place on the bed the stitch is searched for over the whole width."""
+    """A scan of one kind: flat, long (flat, as high as the next), part (5-20 px over 15 % of the stitch), big (5-40
+    px), mid (2-5), small (1-2), step (a gain of 2.5 to 6 % between the cameras), shift (0.7 to 4 px down or up).
+    Without its place on the bed the stitch is searched for over the whole width."""
     rng = np.random.default_rng((seed, sum(map(ord, kind + pictures.name))))
     rows = LONG_ROWS if kind in {"long", "part"} else ROWS
     path = pictures.works[int(rng.integers(len(pictures.works)))]
