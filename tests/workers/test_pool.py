@@ -86,7 +86,7 @@ def test_what_computes_too_long_is_ended_by_the_kernel(make: MAKER, monkeypatch:
 
 
 def test_a_child_begun_ahead_does_the_first_task_within_the_pools_limits() -> None:
-    ahead = Ahead("workers.child_tasks")
+    ahead = Ahead(number_of_child)
     pool = Pool(1, 1500, 60.0, 50, ahead)
     try:
         number = result(pool, pool.submit("measuring", "a.tif", number_of_child))
@@ -100,7 +100,7 @@ def test_a_child_begun_ahead_does_the_first_task_within_the_pools_limits() -> No
 @pytest.mark.parametrize("rest_s", [0.0, 0.02, 0.5])
 def test_a_child_begun_ahead_can_be_ended_at_any_time(rest_s: float) -> None:
     before = set(multiprocessing.active_children())
-    ahead = Ahead("workers.child_tasks")
+    ahead = Ahead(number_of_child)
     time.sleep(rest_s)
     ahead.end()
     ahead.starter.shutdown(wait=True)
@@ -114,7 +114,7 @@ BEGUN_AHEAD = """
 from dawnproof.workers.ahead import Ahead
 from dawnproof.workers.pool import Pool
 from workers.child_tasks import command_line
-pool = Pool(1, 3000, 60.0, 1, Ahead("workers.child_tasks"))
+pool = Pool(1, 3000, 60.0, 1, Ahead(command_line))
 first, second = [pool.submit("measuring", name, command_line).result(60) == command_line() for name in "ab"]
 pool.close(wait=False)
 print("forked" if first else "spawned", "forked" if second else "spawned")

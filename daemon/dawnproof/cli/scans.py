@@ -29,16 +29,16 @@ def examine(
 
     Example: dawnproof examine SL-0412_L.tif SL-0412_R.tif --book works-on-paper
     """
-    from ..workers.ahead import Ahead
+    from ..workers.ahead import begun_or_new
+    from ..workers.asks import measure, ready_to_measure
     from ..workers.pool import Pool
 
     _all_there(files)
-    ahead = Ahead("dawnproof.workers.measuring")  # its libraries take as long to load as the book
+    ahead = begun_or_new(ready_to_measure)  # its libraries take as long to load as the book
     try:
         from .. import __version__
         from ..model import Outcome
         from ..report.documents import examine_document, scan_document, to_json
-        from ..workers.asks import measure
 
         rules = _rules(book, kind, bed)
     except BaseException:
@@ -49,6 +49,8 @@ def examine(
     rework = cautious = False
     try:
         futures = [pool.submit("measuring", path.name, measure, _ask(path, rules, bed)) for path in files]
+        from .. import policy  # noqa: F401 - loaded while the child measures
+
         for path, future in zip(files, futures, strict=True):
             measured, error = _wait(pool, future, path, as_json)
             if measured is None:

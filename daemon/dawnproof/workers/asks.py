@@ -52,3 +52,12 @@ def measure(ask: Ask) -> Measured:
     from .measuring import measure_scan
 
     return measure_scan(ask)
+
+
+def ready_to_measure() -> None:
+    """All that `measure` needs, loaded where it runs."""
+    from ..measure.one_pass import check_classes
+    from . import measuring
+
+    assert measuring
+    check_classes()
