@@ -10,7 +10,7 @@ import pkgutil
 from collections.abc import Callable, Iterable
 from concurrent.futures import Executor
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, partial
 from typing import ParamSpec, Protocol, TypeVar, runtime_checkable
 
 import numpy as np
@@ -38,8 +38,8 @@ class Outlining(Protocol):
 
 @runtime_checkable
 class Pondering(Protocol):
-    """A check that takes longer to answer than to look: with threads it prepares itself while the outline is found, and
-    is asked before the others. It must answer as well where nobody told it to prepare."""
+    """A check that takes longer to answer than to look: with threads it prepares itself when it has seen all, and is
+    asked before the others. It must answer as well where nobody told it to prepare."""
 
     def prepare(self) -> None: ...
 
@@ -97,8 +97,10 @@ def look(
     for band in bands:
         watch.timed("grey", _prepare, band)
         lanes.show(band)  # and the next is read meanwhile
+    lanes.last_shown()
+    lanes.end_awaited()
+    outline = _outline(shown, frame, watch)  # the others see their last bands and prepare themselves meanwhile
     lanes.end()
-    outline = _outline(shown, frame, watch, side_by_side)
     readings = [reading for told in _ask_all(shown, outline, watch, side_by_side) for reading in told]
     marks = [mark for check in shown if isinstance(check, Marking) for mark in watch.timed(check.name, check.marks)]
     return Looked(tuple(readings), outline, tuple(marks), thumb.picture(), watch.seconds())
@@ -108,7 +110,8 @@ def _lane(viewer: Check | Thumb, watch: _Watch) -> Lane:
     def see(band: Band) -> None:
         watch.timed(viewer.name, viewer.see, band)
 
-    return Lane(see, lambda: watch.spent(viewer.name))
+    finish = partial(watch.timed, viewer.name, viewer.prepare) if isinstance(viewer, Pondering) else None
+    return Lane(see, lambda: watch.spent(viewer.name), finish, isinstance(viewer, Outlining))
 
 
 def _prepare(band: Band) -> None:
@@ -116,18 +119,11 @@ def _prepare(band: Band) -> None:
     _ = band.grey
 
 
-def _outline(checks: tuple[Check, ...], frame: Frame, watch: _Watch, side_by_side: Executor | None) -> Outline:
-    """Found while the checks that take long to answer prepare themselves."""
-    pondering = [check for check in checks if isinstance(check, Pondering)]
-    preparing = [side_by_side.submit(watch.timed, c.name, c.prepare) for c in pondering] if side_by_side else []
+def _outline(checks: tuple[Check, ...], frame: Frame, watch: _Watch) -> Outline:
     finder = next((check for check in checks if isinstance(check, Outlining)), None)
     if finder is None:
-        outline = whole_frame(frame.width_px, frame.height_px)
-    else:
-        outline = watch.timed(finder.name, finder.outline)
-    for each in preparing:
-        each.result()
-    return outline
+        return whole_frame(frame.width_px, frame.height_px)
+    return watch.timed(finder.name, finder.outline)
 
 
 def _ask_all(
