@@ -35,6 +35,7 @@ _CLEAR_VOTE = 0.5
 _CLEAR_GRAINS = 6.0
 _TIPS_PX = 8.0  # how far a rough edge may stand out from the line through it
 _BEHIND_PX = 1.0  # lighter work begins at least so far behind its shadow's fastest darkening
+_CLEAR_TINT = 0.02  # summed over the channels: more than the tint of a lid makes of a shadow
 _SHADOW_PX = 4.0  # where a shadow's fastest darkening and the work's edge may lie apart
 
 
@@ -224,11 +225,21 @@ def _at_the_work(profiles: _Profiles, votes: Floats, line: _Line) -> _Line:
     if _darkens(signed[:, first], seen[:, first]):
         after = (steps > steps[first] + 1.0) & (steps <= steps[first] + _SHADOW_PX)
         second = int(np.where(after, counts, -1.0).argmax())
-        if counts[second] > 0.6 * counts[first] and _as_strong(signed[:, first], signed[:, second]):
+        strong = counts[second] > 0.6 * counts[first] and _as_strong(signed[:, first], signed[:, second])
+        if strong and not _coloured(profiles.step[rows, index], (first + second) // 2):
             apart = steps[second] - steps[first]
             tolerance = min(line.tolerance, max(1.0, apart / 2))
             return _Line(line.offset + steps[second], line.slope, tolerance, _sign(signed[:, second], seen[:, second]))
     return _Line(line.offset + steps[first], line.slope, line.tolerance, _sign(signed[:, first], seen[:, first]))
+
+
+def _coloured(step: npt.NDArray[Any], at: int) -> bool:
+    """Whether the colour behind the edge is met before that step of (samples, steps, channels): a shadow darkens the
+    lid and leaves it as neutral as it is, so what is coloured like the work is the work."""
+    tone = step.mean(axis=0).cumsum(axis=0) * _STEP_PX
+    tint = tone - tone.mean(axis=1, keepdims=True)
+    whole = float(np.abs(tint[-1]).sum())
+    return whole > _CLEAR_TINT and float(tint[at] @ tint[-1]) > 0.5 * float(tint[-1] @ tint[-1])
 
 
 def _as_strong(shadow: Floats, edge: Floats) -> bool:
