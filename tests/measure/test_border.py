@@ -9,7 +9,7 @@ import numpy.typing as npt
 import pytest
 from beds import Thing, Truth, lay_out, lid_surface
 from scans import Camera, Stitch, bands, cameras, code, frame_of, see, two_cameras
-from surfaces import Surface, drawing, ground, paper, strokes, wash, weave
+from surfaces import Surface, drawing, ground, laid, paper, strokes, wash, weave
 
 from dawnproof.measure.border import BorderCheck
 from dawnproof.measure.outline import Outline
@@ -221,3 +221,37 @@ def test_the_side_with_the_smallest_margin_is_the_one_a_person_is_told(side: str
     (told,) = judge_scan([found["margin"]], load_book("fine-art"), Context())
     assert told.level is Level.NOTE
     assert f"beside the work {words};" in told.text
+
+
+@pytest.mark.parametrize(("skew_deg", "certain"), [(0.2, False), (-2.6, True)])
+def test_the_skew_of_a_torn_work_is_told_with_what_its_edges_leave_open(skew_deg: float, certain: bool) -> None:
+    """And no fault is built on it unless the skew is far larger than that."""
+    thing = Thing(strokes(560, 720, 3), (COLUMNS / 2, ROWS / 2), skew_deg, 10.0, 8.0)
+    bed, _ = lay_out(ROWS, COLUMNS, "grey", [thing], 3)
+    outline, found = look(*scan(bed, "grey"))
+    skew = found["skew"]
+    assert float(skew.value or 0) == pytest.approx(skew_deg, abs=2 * outline.skew_error_deg)
+    assert skew.sure < 0.9
+    assert skew.why.startswith(f"known to {2 * outline.skew_error_deg:.2f} degrees only")
+    assert skew.certain is certain
+
+
+def test_the_skew_of_a_cut_work_is_told_without_reserve() -> None:
+    bed, _ = lay_out(ROWS, COLUMNS, "grey", [Thing(strokes(560, 720, 3), (COLUMNS / 2, ROWS / 2), 0.8)], 3)
+    _, found = look(*scan(bed, "grey"))
+    assert (found["skew"].why, found["skew"].certain) == ("", True)
+    assert found["skew"].sure >= 0.9
+
+
+@pytest.mark.parametrize(
+    ("seed", "columns", "fall"), [(1, 626, (-2.0, 1.0)), (3, 626, (-2.0, 1.0)), (3, 626, None), (3, 620, None)]
+)
+def test_a_rib_along_the_edge_of_laid_paper_is_no_edge(
+    seed: int, columns: int, fall: tuple[float, float] | None
+) -> None:
+    """Pale paper behind a faint shadow: the flank of its first rib is the sharper change, but the colour of the paper
+    begins before it."""
+    thing = Thing(laid(560, columns, seed), (COLUMNS / 2, ROWS / 2), 0.37, 0.0, 6.0, 0.05, 5.2, fall)
+    bed, (truth,) = lay_out(ROWS, COLUMNS, "white", [thing], 3)
+    outline, _ = look(*scan(bed, "white", 0.001))
+    assert beyond_mm(outline, truth).min() >= 0

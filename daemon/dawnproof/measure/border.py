@@ -5,11 +5,15 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import ClassVar
 
-from ..model import Frame, Reading
+from ..model import Frame, Reading, Where
 from .band import Band
 from .outline import Outline
 from .overview import Overview
+from .skew import TOLERANCE_DEG, Skew
 from .trace import trace
+
+_DEVIATIONS = 2.0  # the skew lies within so many standard errors in 95 of 100 works
+_LITTLE = 0.1  # of the skew itself: a fault may be built on it though it is not known to the tolerance
 
 __all__ = ["CHECK", "BorderCheck", "Outline"]
 
@@ -39,9 +43,7 @@ class BorderCheck:
             for name, unit in (("skew", "degree"), ("margin", "mm"), ("works", "count")):
                 yield Reading("crop", name, None, unit, sure=0.0, why=outline.why)
             return
-        why = "" if outline.skew_deg is not None else "no straight side of the work is in the frame"
-        skew = None if outline.skew_deg is None else round(outline.skew_deg, 3)
-        yield Reading("crop", "skew", skew, "degree", outline.sure, where, why)
+        yield _skew(outline, where)
         yield self._margin(outline)
         yield self._works(outline)
 
@@ -68,3 +70,15 @@ class BorderCheck:
 
 
 CHECK = BorderCheck
+
+
+def _skew(outline: Outline, where: Where) -> Reading:
+    """The skew, with what the sides leave open of it said where that is more than the tolerance."""
+    if outline.skew_deg is None:
+        why = "no straight side of the work is in the frame"
+        return Reading("crop", "skew", None, "degree", outline.sure, where, why)
+    skew = Skew(outline.skew_deg, outline.skew_error_deg)
+    open_deg = _DEVIATIONS * skew.error_deg
+    why = f"known to {open_deg:.2f} degrees only, as the edges wander" if open_deg > TOLERANCE_DEG else ""
+    certain = open_deg <= max(TOLERANCE_DEG, _LITTLE * abs(skew.deg))
+    return Reading("crop", "skew", round(skew.deg, 3), "degree", min(outline.sure, skew.sure), where, why, certain)

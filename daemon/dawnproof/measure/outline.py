@@ -31,6 +31,7 @@ class Outline:
     why: str = ""
     sure: float = 1.0
     runs_out: Sides = field(default=NOWHERE)  # sides where the work reaches the frame
+    skew_error_deg: float = 0.0  # standard error: torn edges leave more open than cut ones
     other_works: tuple[Box, ...] = ()
     left_out: tuple[Box, ...] = ()  # target, ruler or weight beside the work
 

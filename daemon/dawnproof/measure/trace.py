@@ -13,6 +13,7 @@ from .lid import Picture, Surroundings, surroundings
 from .outline import Outline, Point, whole_frame
 from .piece import Piece
 from .pieces import Floats, Rectangle, pieces_on_bed, rectangle_around, sort_out, without_glimmer, without_shades
+from .skew import skew_of
 
 _JOIN_MM = (0.6, 3.0)  # pieces nearer than this belong together; the wider only where the narrow finds no outline
 _SEARCH_MM = 8.0
@@ -70,10 +71,12 @@ def _outline_of(
     corners = _corners(rectangle, normals, sides)
     outer = _polygon(rectangle, normals, tuple(_outer_side(side) for side in sides))
     inner = _polygon(rectangle, normals, tuple(_inner_side(side) for side in sides))
+    skew = skew_of(rectangle.turn, sides)
     return Outline(
         box=_to_frame(_box(outer * block, frame), runs_out, frame),
         corners=_clockwise(corners * block),
-        skew_deg=_skew_deg(rectangle, sides),
+        skew_deg=skew.deg if skew else None,
+        skew_error_deg=skew.error_deg if skew else 0.0,
         spans=_spans(inner, picture.shape, block, frame),
         rows_per_span=block,
         lid=lid.kind,
@@ -246,16 +249,6 @@ def _upright(rectangle: Rectangle, block: int, frame: Frame) -> Box:
 def _clockwise(corners: Floats) -> tuple[Point, Point, Point, Point]:
     bottom_left, bottom_right, top_right, top_left = ((float(x), float(y)) for x, y in corners)
     return top_left, top_right, bottom_right, bottom_left
-
-
-def _skew_deg(rectangle: Rectangle, sides: FourSides) -> float | None:
-    """Mean turn of the sides, each counted by how well its slope is known."""
-    seen = [side for side in sides if side is not None]
-    if not seen:
-        return None
-    weights = [float(((s.along - s.along.mean()) ** 2).sum()) / s.spread**2 for s in seen]
-    turns = [rectangle.turn - float(np.arctan(s.slope)) for s in seen]
-    return float(np.degrees(np.average(turns, weights=weights)))
 
 
 def _spans(polygon: Floats, shape: tuple[int, ...], block: int, frame: Frame) -> Floats:
