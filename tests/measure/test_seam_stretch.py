@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 import scans
@@ -12,7 +14,16 @@ from dawnproof.measure.outline import whole_frame
 from dawnproof.measure.seam import SeamCheck
 from dawnproof.measure.seam_search import Ground, Mark
 from dawnproof.measure.seam_second import Second
-from dawnproof.measure.seam_stretch import MOST_DULL, Stretch, blind, speaking_most, stretches, suspects
+from dawnproof.measure.seam_stretch import (
+    MOST_DULL,
+    PROVEN,
+    SHORT_ROWS,
+    Stretch,
+    blind,
+    speaking_most,
+    stretches,
+    suspects,
+)
 from dawnproof.measure.seam_strip import lay_strips
 
 ROWS, COLUMNS, STITCH, PPI = 420, 1200, 611, 300.0
@@ -68,7 +79,7 @@ def test_the_runs_cover_every_row_of_the_work() -> None:
 
 
 def test_a_suspect_is_above_chance_and_near_its_promise_and_each_place_is_one() -> None:
-    assert suspects([told(10.0), told(20.0, promise=90.0)]) == []
+    assert suspects([told(10.0), told(20.0, promise=1.1 * PROVEN * 20.0)]) == []
     loud, less, elsewhere = told(60.0), told(40.0, column=STITCH + 2), told(40.0, column=STITCH + 30)
     assert suspects([told(10.0), less, elsewhere, loud]) == [loud, elsewhere]
 
@@ -78,6 +89,21 @@ def test_a_stretch_without_promise_is_blind_unless_it_is_bare_or_such_rows_are_f
     assert blind([told(0.0), told(0.0, promise=3.0, bare=True)]) is None
     assert blind([told(0.0, promise=25.0), dull]) is dull
     assert blind([told(0.0, promise=12.0, dull=0.9 * MOST_DULL)]) is None
+    assert blind([replace(dull, short=True)]) is None
+
+
+@pytest.mark.parametrize("first", [0.43, 0.452, 0.474])
+def test_a_sixth_of_a_high_stitch_holds_a_short_run_wherever_it_begins(first: float) -> None:
+    rows = 2600
+    truth = scans.lifted_between(rows, first, first + 0.15, 8.0)
+    every, found = looked_at(scanned(truth, surfaces.paper(rows, COLUMNS, 8)), range(rows))
+    inside = np.flatnonzero(truth > 7.6)
+    short = [each for each in every if each.short]
+    assert min(len(each.rows) for each in short) >= SHORT_ROWS
+    assert any(each.rows.start >= inside[0] and each.rows.stop <= inside[-1] + 1 for each in short)
+    assert found is not None
+    assert found[1].confirmed
+    assert found[1].mark.px == pytest.approx(8.0, abs=0.8)
 
 
 def test_bare_paper_is_bare_and_a_drawn_line_is_not() -> None:

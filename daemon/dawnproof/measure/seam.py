@@ -21,8 +21,9 @@ from ..model import Frame, Reading, SeamSample, Where
 from .band import Band
 from .doubling import search_up_to
 from .seam_beside import not_asked, shift_reading, step_reading, undecided
+from .seam_ends import END_BLOCKS
 from .seam_place import Place, blends_px, columns_inside, distinct, most_px, reaches, stitches_of
-from .seam_profile import END_BLOCKS, Sample
+from .seam_profile import Sample
 from .seam_search import LEAST_HINT, Ground, Suspects, around, ends_of, find, samples
 from .seam_second import Second, look_again
 from .seam_stretch import Stretch, blind, passes_for_softness, seen_again, speaking_most, stretches

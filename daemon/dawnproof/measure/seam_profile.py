@@ -62,56 +62,6 @@ def profiles(
     return found
 
 
-END_ROWS = 8  # the place of an end is told this finely
-# END_ROWS rows must be that much likelier above half than below, or below than above; between the two ends so told lie
-# rows that say nothing, and the end is taken to be in their middle
-CHANCES = (1.0, -1.0)
-END_BLOCKS = 5  # blocks of rows beyond and within which it is looked for
-
-
-def ends(strip: Strip, column: int, blend_px: float, px: float, first: int, past: int, rows: range) -> tuple[int, int]:
-    """The rows between which a displacement is above half of `px`, its largest, near those found block by block (first
-    and one past the last): where rows likelier above half change to rows likelier below."""
-    reach = END_BLOCKS * BLOCK_ROWS
-    middle = (first + past) // 2
-    above = np.linspace(px / 2, 1.1 * px, 8)
-    below = np.linspace(0.0, px / 2, 7)[:-1]
-    half = int(min(1.1 * px + blend_px / 2 + 10, column - strip.first, strip.past - column))
-    kept = {row: grey for row, grey in strip.greys.items() if row in rows and row + BLOCK_ROWS <= rows.stop}
-    near = {row: g for row, g in kept.items() if row + len(g) > first - reach and row < past + reach}
-    if half < 8 or not near:
-        return first, past
-    even = [strip.even(row) for row in near]
-    process = process_of(even, LEAST_NOISE)
-    forms = process.forms(half, blend_px, (*above, *below))
-    starts, speaks = [], []
-    for row, block in zip(near, even, strict=True):
-        at = column - strip.first
-        each = np.stack([score(block[:, at - half : at + half], form) for form in forms], axis=1)
-        for top in range(0, len(each) - END_ROWS + 1, END_ROWS):
-            likely = each[top : top + END_ROWS].sum(axis=0)
-            starts.append(row + top)
-            speaks.append(float(np.clip(likely[: len(above)].max() - likely[len(above) :].max(), -LOUDEST, LOUDEST)))
-    places, told = np.array(starts), np.array(speaks)
-    upper = (places < middle) & (places >= first - reach)
-    lower = (places >= middle) & (places < past + reach)
-    found_first, found_past = first, past
-    if upper.any():
-        found_first = _middle([places[upper][::-1][_reached(told[upper][::-1], c)] for c in CHANCES])
-    if lower.any():
-        found_past = _middle([places[lower][_reached(told[lower], c)] for c in CHANCES]) + END_ROWS
-    return found_first, found_past
-
-
-def _middle(places: list[int]) -> int:
-    return round(float(np.mean(places)))
-
-
-def _reached(told: Costs, chance: float) -> int:
-    """How far outward the rows speak for being lifted, together, each less what chance speaks."""
-    return int(np.argmax(np.cumsum(told - chance)))
-
-
 SETTLE_CHUNKS = 10
 SETTLE_EVERY = 3  # rows: neighbours say much the same
 NARROW_PX = (-4.5, -3.0, -1.5, 0.0, 1.5, 3.0, 4.5)  # around a width already found

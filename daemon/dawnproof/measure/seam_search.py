@@ -13,8 +13,9 @@ import numpy.typing as npt
 from . import seam_near
 from .doubling import Evidence, Search, evidence
 from .seam_bare import BARE, changes
+from .seam_ends import ends
 from .seam_path import BEGIN_COST, COMMON, DRIFT_COST, LOUDEST, Paths, deviations, spread_of
-from .seam_profile import Sample, costs, ends, profile, profiles, route, settle
+from .seam_profile import Sample, costs, profile, profiles, route, settle
 from .seam_strip import BLOCK_ROWS, CHUNK_ROWS, Strip
 
 Columns = npt.NDArray[np.int64]

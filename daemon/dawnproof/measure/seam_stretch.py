@@ -25,6 +25,8 @@ from .seam_strip import BLOCK_ROWS, Strip
 Peaks = npt.NDArray[np.float32]
 
 SHARES = (0.15, 0.25)  # of the judged rows that make a run
+SHORT_SHARE = 0.1  # a run that lies within a lift of a sixth, wherever that begins
+SHORT_ROWS = 250  # in fewer rows something of the picture itself may look doubled
 STEP_PX = 0.75
 BESIDE = 2  # steps to the smaller and larger displacement that a peak must surpass
 WIDE_PX = 1.0  # from step to step above FINE_UP_TO
@@ -39,13 +41,13 @@ LEAST_NOISE = 0.2  # see `process_of`
 ABOVE_RIVAL = 1.5  # of the highest score elsewhere in the same rows
 CLEAR, CLEAR_AGAIN = 2.0, 3.0  # times as much as elsewhere, in the first look and in the second
 CLEAR_BLENDED_PX = 4.0
-MANY_BLOCKS = 28  # a scan with more of them is judged by chunks of rows
+MANY_BLOCKS = 40  # a scan with more of them is judged by chunks of rows
 MOST_CHUNKS = 32  # that are looked at
 LEAST_ROWS = 32
 BLENDED_EVERY = 3  # columns: a ramp a pixel beside another is nearly the same
 BLEND_COUNTS = 0.5  # of a peak with a blend zone: soft passages look like one
 SUSPECT = 12.0  # a run scores less wherever chance alone speaks
-PROVEN = 4.0  # a run that promised this much more than was found in it is not doubled
+PROVEN = 5.0  # a run that promised this much more than was found in it is not doubled
 LEAST_PROMISE = 30.0  # with less a run that is not bare could hide a doubling
 MOST_DULL = 0.15  # share of the rows in such blocks that is harmless: nothing much could be seen doubled there
 MOST_SUSPECTS = 4  # looked at again
@@ -63,6 +65,7 @@ class Stretch:
     promise: float
     bare: bool
     dull: float = 1.0
+    short: bool = False
 
 
 @dataclass(frozen=True)
@@ -85,8 +88,11 @@ def stretches(own: Sequence[Strip], ground: Ground) -> list[Stretch]:
     promises = _promises(own, blocks)
     bare = np.max([changes(strip, blocks, _columns(strip, ground)) for strip in own], axis=0) < BARE
     lengths = sorted({max(round(share * len(blocks)), 1) for share in SHARES})
-    rows = np.array([len(block) for block in blocks])
-    dull = float(rows[(promises * lengths[0] < LEAST_PROMISE) & ~bare].sum() / rows.sum())
+    rows, usual = np.array([len(block) for block in blocks]), lengths[0]
+    dull = float(rows[(promises * usual < LEAST_PROMISE) & ~bare].sum() / rows.sum())
+    short = round(SHORT_SHARE * len(blocks))
+    if short * float(np.median(rows)) >= SHORT_ROWS:
+        lengths = sorted({short, *lengths})
     return [
         Stretch(
             range(blocks[first].start, blocks[first + run - 1].stop),
@@ -94,6 +100,7 @@ def stretches(own: Sequence[Strip], ground: Ground) -> list[Stretch]:
             float(promises[first : first + run].sum()),
             bool(bare[first : first + run].all()),
             dull,
+            run < usual,
         )
         for run in lengths
         for alike in _alike(looks)
@@ -136,14 +143,17 @@ def passes_for_softness(mark: Mark) -> bool:
 
 
 def seen_again(own: Sequence[Strip], stretch: Stretch) -> Second:
-    """The second look at a stretch."""
-    return look_again(around(list(own), stretch.mark.column), stretch.mark, stretch.rows, LEAST_NOISE)
+    """The second look at a stretch; at a short one with some rows beyond it, where the lift may go on."""
+    rows, beyond = stretch.rows, len(stretch.rows) // 4 if stretch.short else 0
+    rows = range(max(rows.start - beyond, 0), rows.stop + beyond)
+    return look_again(around(list(own), stretch.mark.column), stretch.mark, rows, LEAST_NOISE)
 
 
 def blind(found: Sequence[Stretch]) -> Stretch | None:
     """A stretch with something to be seen in it that would not have shown a doubling: the least promising. None where
     such rows are few."""
-    silent = [each for each in found if each.promise < LEAST_PROMISE and not each.bare and each.dull >= MOST_DULL]
+    each_dull = [each for each in found if not (each.short or each.bare) and each.dull >= MOST_DULL]
+    silent = [each for each in each_dull if each.promise < LEAST_PROMISE]
     return min(silent, key=lambda each: each.promise, default=None)
 
 
