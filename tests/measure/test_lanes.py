@@ -107,7 +107,7 @@ def test_without_threads_all_have_seen_a_band_before_the_next() -> None:
     assert seen == [("a", 0), ("b", 0), ("a", 1), ("b", 1)]
 
 
-def test_what_is_awaited_is_done_first_and_the_others_finish_after_their_last_band() -> None:
+def test_what_is_awaited_never_lags_behind_and_the_others_finish_after_their_last_band() -> None:
     awaited, slow, may_go = Viewer(), Viewer(), threading.Event()
     finished: list[int] = []
 
@@ -121,25 +121,11 @@ def test_what_is_awaited_is_done_first_and_the_others_finish_after_their_last_ba
         for band in bands(BANDS_AT_ONCE):
             lanes.show(band)
         lanes.last_shown()
-        lanes.end_awaited()
         assert awaited.rows == list(range(BANDS_AT_ONCE))
         assert (slow.rows, finished) == ([], [])
         may_go.set()
         lanes.end()
     assert finished == [BANDS_AT_ONCE]
-
-
-def test_of_those_that_nobody_has_in_hand_the_awaited_and_then_the_slowest_goes_first() -> None:
-    order: list[str] = []
-
-    def lane(name: str, spent_s: float, awaited: bool = False) -> Lane:
-        return Lane(lambda band: order.append(name), lambda: spent_s, awaited=awaited)
-
-    with ThreadPoolExecutor(1) as pool:
-        lanes = Lanes([lane("quick", 1.0), lane("slow", 2.0), lane("awaited", 0.0, True)], pool)
-        lanes.show(bands(1)[0])
-        lanes.end()
-    assert order == ["awaited", "slow", "quick"]
 
 
 def test_what_a_viewer_raises_when_it_finishes_is_told() -> None:

@@ -98,7 +98,6 @@ def look(
         watch.timed("grey", _prepare, band)
         lanes.show(band)  # and the next is read meanwhile
     lanes.last_shown()
-    lanes.end_awaited()
     outline = _outline(shown, frame, watch)  # the others see their last bands and prepare themselves meanwhile
     lanes.end()
     readings = [reading for told in _ask_all(shown, outline, watch, side_by_side) for reading in told]
