@@ -133,6 +133,9 @@ class InlinePool:
     def progress(self) -> tuple[Progress, ...]:
         return ()
 
+    def helper_of(self, future: Future[Any]) -> str:
+        return ""
+
     def watch(self) -> None:
         """Nobody to watch."""
 

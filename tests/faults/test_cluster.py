@@ -42,7 +42,7 @@ def check(watched: Watched, entered: Counter[str]) -> None:
     """Every scan has its one home, each was judged once, and nothing lent lies about."""
     evening.check_census(watched.studio, entered)
     assert lent_rooms(watched.studio) == []
-    measured = Counter(e.text for e in watched.heard.events if e.kind == "measured")
+    measured = Counter(e.text.partition(":")[0] for e in watched.heard.events if e.kind == "measured")
     filed = Counter(e.job for e in watched.heard.events if e.kind == "filed")
     assert set(measured.values()) == {1}
     assert set(filed.values()) == {1}
@@ -51,10 +51,16 @@ def check(watched: Watched, entered: Counter[str]) -> None:
 def test_measuring_and_joining_travel_and_the_daemon_files(house: House, studio: Studio) -> None:
     entered = send_halves(studio, "SL-0401", 3) + Counter([evening.scan(studio.inbox / "SL-0402_whole.tif", 4)])
     with Watched(studio, house.address) as watched:
+        watched.until(lambda: any(p.helper == "annex" for p in watched.engine.progress()), "told while it works")
         watched.until_filed("SL-0401")
         watched.until_filed("SL-0402")
     assert watched.here.done == [], "nothing was done here"
     check(watched, entered)
+    told = sorted(e.text for e in watched.heard.events if e.kind in {"measured", "filed"})
+    assert told == [
+        "SL-0401 archived (made on annex)", "SL-0401_L.tif: L measured on annex", "SL-0401_R.tif: R measured on annex",
+        "SL-0402 archived (made on annex)", "SL-0402_whole.tif: whole measured on annex",
+    ]  # fmt: skip
 
 
 @pytest.mark.parametrize(

@@ -19,6 +19,16 @@ def test_what_goes_on_has_progress_and_time_left() -> None:
     assert [row.plain for row in now(empty_night())] == ["at rest, watching the inbox"]
 
 
+def test_what_a_helper_does_is_told_with_its_name() -> None:
+    progress = tuple(
+        replace(each, helper=name) for each, name in zip(NIGHT.progress, ("", "annex\x1b[2J"), strict=True)
+    )
+    rows = [row.plain for row in now(replace(NIGHT, progress=progress))]
+    assert rows[0].endswith("SL-0418_whole.tif")
+    assert "SL-0419 ▐L■│R■▌ on annex" in rows[1]
+    assert "\x1b" not in rows[1]
+
+
 def test_files_that_wait_their_turn_share_a_line() -> None:
     queue = tuple(ArrivingRow(f"SL-05{n:02d}_whole.tif", "bed-a", 10**9, at(21), "waiting") for n in range(5))
     rows = [row.plain for row in now(replace(NIGHT, arriving=queue, progress=(), jobs=()))]

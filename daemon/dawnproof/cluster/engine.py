@@ -14,6 +14,7 @@ from concurrent.futures import Future
 from dataclasses import replace
 from functools import partial
 from typing import Any
+from weakref import WeakKeyDictionary
 
 from ..errors import MoveError
 from ..model import Progress
@@ -46,6 +47,7 @@ class ClusterPool:
         self._queue: deque[Task] = deque()
         self._out: dict[str, Task] = {}
         self._news: deque[News] = deque()
+        self._done_by: WeakKeyDictionary[Future[Any], str] = WeakKeyDictionary()
         self._helpers = Helpers(silence_s, self._news.append)
         self._lock = threading.RLock()
         self._wake, self._over = threading.Event(), threading.Event()
@@ -80,9 +82,13 @@ class ClusterPool:
         """What is done now, here and elsewhere."""
         now = time.monotonic()
         with self._lock:
-            away = tuple(Progress(t.what, t.subject, t.share, now - t.begun_s)
+            away = tuple(Progress(t.what, t.subject, t.share, now - t.begun_s, self._helpers.name(t.address))
                          for t in self._out.values() if t.begun_s)  # fmt: skip
         return (*self._local.progress(), *away)
+
+    def helper_of(self, future: Future[Any]) -> str:
+        """The computer that did a task which is done, as the studio calls it; '' = this machine."""
+        return self._done_by.get(future, "")
 
     def news(self) -> tuple[News, ...]:
         """What is to be said since the last time."""
@@ -205,6 +211,7 @@ class ClusterPool:
             return
         self._helpers.praise(done.address)
         self._recall(task)
+        self._done_by[task.future] = self._helpers.name(done.address)
         task.future.set_result(done.result)
 
     def _changed_here(self, task: Task) -> bool:

@@ -39,12 +39,14 @@ class JobView:
 
 @dataclass(frozen=True, slots=True)
 class Progress:
-    """Work that is going on now: what ('measuring', 'joining', 'filing'), on which job or file, share done 0..1."""
+    """Work that is going on now: what ('measuring', 'joining', 'filing'), on which job or file, share done 0..1, and
+    the helper that does it, as the studio calls it ('' = this machine)."""
 
     what: str
     subject: str
     share: float
     seconds: float
+    helper: str = ""
 
 
 @dataclass(frozen=True, slots=True)

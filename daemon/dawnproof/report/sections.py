@@ -156,8 +156,9 @@ def _progress(progress: Progress, night: Night) -> Text:
     left = f", {span(progress.seconds / share * (1 - share))} left" if share > 0.02 else ""
     bar = "█" * round(share * BAR)
     picture = next((f" {layout_picture(v)}" for v in night.jobs if v.row.job == progress.subject), "")
+    helper = f" on {shown(progress.helper)}" if progress.helper else ""
     return line(f"{shown(progress.what):<10}{bar:░<{BAR}} {share * 100:3.0f} %{left}  ",
-                (shown(progress.subject), STRONG), picture)  # fmt: skip
+                (shown(progress.subject), STRONG), f"{picture}{helper}")  # fmt: skip
 
 
 def _arriving(row: ArrivingRow, night: Night) -> Text:

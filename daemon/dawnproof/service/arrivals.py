@@ -264,7 +264,7 @@ class Arrivals:
         except ScanError as error:
             self._read_digest(path, file, error)
         else:
-            self._enter(path, file, measured, None, measured.sha256, now)
+            self._enter(path, file, measured, None, measured.sha256, now, self._pool.helper_of(future))
 
     def _broke(self, path: Path, file: Arriving, error: Exception, now: float) -> None:
         text = "".join(traceback.format_exception(error))
@@ -299,7 +299,14 @@ class Arrivals:
             self._enter(path, file, None, file.error, sha256, now)
 
     def _enter(
-        self, path: Path, file: Arriving, measured: Measured | None, error: ScanError | None, sha256: str, now: float
+        self,
+        path: Path,
+        file: Arriving,
+        measured: Measured | None,
+        error: ScanError | None,
+        sha256: str,
+        now: float,
+        helper: str = "",
     ) -> None:
         """The scan gets its row, with all that follows from it at once; a kill leaves both or neither."""
         try:
@@ -316,7 +323,9 @@ class Arrivals:
         self._admitted[path] = here
         self.staying.no_longer(str(path))
         if row is not None:
-            self._voice.tell(said_event(row, row.admitted_utc))
+            said = said_event(row, row.admitted_utc)
+            on_a_helper = helper and said.kind == "measured"
+            self._voice.tell(replace(said, text=f"{said.text} on {shown(helper)}") if on_a_helper else said)
             for finding in row.findings:
                 self._voice.say("alarm", row.name.job if row.name else "", finding.text)
             self._on_admitted(Admitted(row, belongs_elsewhere(row)))

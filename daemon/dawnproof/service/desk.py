@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 from ..errors import LedgerError, MoveError
 from ..jobs import Step, standing, wanted
 from ..ledger.ledger import Ledger
-from ..model import JobRow, JobState, Level, ListedJob, Outcome, Place, ScanRow
+from ..model import JobRow, JobState, Level, ListedJob, Outcome, Place, ScanRow, shown
 from ..naming import job_key
 from ..pipeline.filing import Filer, Taken
 from ..pipeline.intake import belongs_elsewhere, place_elsewhere
@@ -34,6 +34,7 @@ class _Work:
     case: Case
     making: Future[Made] | None = None
     filing: Future[None] | None = None
+    made_on: str = ""  # the helper that joined or cropped it; '' = this machine
 
 
 class Desk:
@@ -230,6 +231,7 @@ class Desk:
     def _made(self, job: str, work: _Work, future: Future[Made]) -> None:
         work.making = None
         made = future.result()
+        work.made_on = self._pool.helper_of(future)
         work.filing = self._filing.submit(self._plan_and_file, work.case, made)
 
     def _plan_and_file(self, case: Case, made: Made) -> None:
@@ -249,15 +251,15 @@ class Desk:
         del self._work[job]
         self._rests.pop(job, None)
         close_case(work.case, self._ledger)
-        self.say_outcome(job)
+        self.say_outcome(job, work.made_on)
 
-    def say_outcome(self, job: str) -> None:
-        """What became of a job, in a line of the night."""
+    def say_outcome(self, job: str, made_on: str = "") -> None:
+        """What became of a job, in a line of the night; and which helper made its image."""
         row = self._ledger.job(job)
         if row is not None and row.outcome is not None:
             where = f"archived as version {row.version}" if row.version > 1 else "archived"
             text = where if row.outcome is Outcome.ARCHIVE else "to rework: " + self._worst(row)
-            self._voice.say("filed", job, f"{job} {text}")
+            self._voice.say("filed", job, f"{job} {text}{f' (made on {shown(made_on)})' if made_on else ''}")
 
     def _filed(self, job: str, future: Future[None], now: float) -> bool:
         try:
@@ -319,11 +321,6 @@ class Desk:
             self._voice.alarm(f"filing {job}", f"{job + ': ' if job else ''}{text}")
         self._voice.calm_all("filing", frozenset(f"filing {job}" for job, _ in taken.problems))
         self._dirty |= dict.fromkeys(self._ledger.waiting_jobs())
-
-    def moving_now(self) -> bool:
-        """Whether the filing thread is in the middle of something."""
-        futures = (*(w.filing for w in self._work.values()), *self._elsewhere.values(), self._trying)
-        return any(f is not None and f.running() for f in futures)
 
     def end(self) -> None:
         """Attempts that were not filed come to nothing; open filings go on at the next start."""

@@ -45,10 +45,6 @@ class SecondCopies:
         """Whether a copy is being made."""
         return self._copying is not None
 
-    def moving_now(self) -> bool:
-        """Whether the copying thread is in the middle of something."""
-        return self._copying is not None and self._copying.running()
-
     def left(self) -> bool:
         """Whether an archived job still lacks its second copy."""
         return self._studio.second is not None and bool(self._missing())

@@ -30,6 +30,10 @@ class Engine(Protocol):
         """What is being done now."""
         ...
 
+    def helper_of(self, future: Future[Any]) -> str:
+        """The computer that did a task which is done, as the studio calls it; '' = this machine."""
+        ...
+
     def watch(self) -> None:
         """Called at every turn of the daemon's loop."""
         ...
