@@ -110,24 +110,54 @@ def test_a_child_begun_ahead_can_be_ended_at_any_time(rest_s: float) -> None:
     assert not left
 
 
+ENVIRONMENT = {**os.environ, "PYTHONPATH": f"{TESTS.parent / 'daemon'}:{TESTS}"}
 BEGUN_AHEAD = """
 from dawnproof.workers.ahead import Ahead
 from dawnproof.workers.pool import Pool
-from workers.child_tasks import command_line
+from workers.child_tasks import command_line, number_of_child, rest
 pool = Pool(1, 3000, 60.0, 1, Ahead(command_line))
+"""
+TWO_CHILDREN = """
 first, second = [pool.submit("measuring", name, command_line).result(60) == command_line() for name in "ab"]
 pool.close(wait=False)
 print("forked" if first else "spawned", "forked" if second else "spawned")
+"""
+AT_WORK = """
+resting = pool.submit("measuring", "a", rest, 60.0)
+while not pool.children():
+    pass
+print(*pool.children(), flush=True)
+resting.result()
 """
 
 
 @pytest.mark.parametrize(("before", "first"), [("import sys", "forked"), ("import numpy", "spawned")])
 def test_only_a_child_begun_ahead_and_before_any_thread_is_forked(before: str, first: str) -> None:
     """A forked child bears the command line of its owner."""
-    environment = {**os.environ, "PYTHONPATH": f"{TESTS.parent / 'daemon'}:{TESTS}"}
-    command = [sys.executable, "-c", before + BEGUN_AHEAD]
-    ran = subprocess.run(command, env=environment, capture_output=True, text=True, timeout=120)
+    command = [sys.executable, "-c", before + BEGUN_AHEAD + TWO_CHILDREN]
+    ran = subprocess.run(command, env=ENVIRONMENT, capture_output=True, text=True, timeout=120)
     assert ran.stdout.split() == [first, "spawned"], ran.stderr
+
+
+def test_a_forked_child_ends_with_its_owner_however_that_ends() -> None:
+    command = [sys.executable, "-c", BEGUN_AHEAD + AT_WORK]
+    with subprocess.Popen(command, env=ENVIRONMENT, stdout=subprocess.PIPE, text=True) as owner:
+        assert owner.stdout is not None
+        child = int(owner.stdout.readline())
+        assert lives(child)
+        owner.kill()
+    until = time.monotonic() + 30
+    while lives(child):
+        assert time.monotonic() < until
+        time.sleep(0.05)
+
+
+def lives(process: int) -> bool:
+    """Also not where it has ended and nobody has asked how."""
+    try:
+        return Path(f"/proc/{process}/stat").read_text("ascii").rpartition(")")[2].split()[0] != "Z"
+    except FileNotFoundError:
+        return False
 
 
 def roomy(room_mb: int) -> Pool:
