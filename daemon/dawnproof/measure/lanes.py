@@ -10,7 +10,7 @@ from functools import partial
 
 from .band import Band
 
-BANDS_AT_ONCE = 8  # that wait for one viewer, beside the one it sees; what bounds the memory
+BANDS_AT_ONCE = 12  # that wait for one viewer, beside the one it sees; what bounds the memory
 
 
 @dataclass(eq=False)
