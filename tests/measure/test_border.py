@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
+from itertools import product
 
 import numpy as np
 import numpy.typing as npt
@@ -17,6 +19,8 @@ from dawnproof.model import Bed, Frame, Level, Reading, Sides
 from dawnproof.policy import Context, judge_scan
 from dawnproof.rulebook import load_book
 
+Make = Callable[[int, int, int], Surface]
+ALL = Sides()
 ROWS, COLUMNS, PPI = 900, 1100, 300.0
 MM = 25.4 / PPI
 
@@ -255,3 +259,39 @@ def test_a_rib_along_the_edge_of_laid_paper_is_no_edge(
     bed, (truth,) = lay_out(ROWS, COLUMNS, "white", [thing], 3)
     outline, _ = look(*scan(bed, "white", 0.001))
     assert beyond_mm(outline, truth).min() >= 0
+
+
+def beside_the_frame(lid: str, work: Surface, gap_px: float, outer: Sides = ALL) -> tuple[Outline, dict[str, Reading]]:
+    """A work whose left edge lies so far inside the frame (negative: outside), its shadow as wide as the gap."""
+    thing = Thing(work, (gap_px + work.shape[1] / 2, ROWS / 2), 0.05, shadow=0.3, shadow_px=8.0)
+    bed, _ = lay_out(ROWS, COLUMNS, lid, [thing], 4)
+    pixels, frame = scan(bed, lid)
+    return look(pixels, replace(frame, outer=outer))
+
+
+@pytest.mark.parametrize("lid", ["white", "grey"])
+@pytest.mark.parametrize("make", [strokes, wash, laid])
+def test_a_narrow_strip_of_lid_in_the_shade_of_the_work_is_a_small_margin(lid: str, make: Make) -> None:
+    """The shadow reaches the frame, the work does not: nothing of it is cut off."""
+    outline, found = beside_the_frame(lid, make(520, 640, 6), 0.9 / MM)
+    margin = found["margin"]
+    assert 0.3 < float(margin.value or 0) < 0.9, "at most half a millimetre outside the work, and never inside"
+    assert not outline.runs_out.left
+    (told,) = judge_scan([margin], load_book("fine-art"), Context())
+    assert told.level is Level.NOTE
+
+
+@pytest.mark.parametrize(
+    ("make", "gap_mm"),
+    [*product((strokes, wash, drawing, weave), (-0.5, -1.0, -2.0)), (laid, -0.7), (laid, -1.0)],
+)
+def test_a_work_that_runs_out_by_little_is_told_to_run_out(make: Make, gap_mm: float) -> None:
+    outline, found = beside_the_frame("white", make(520, 640, 6), gap_mm / MM)
+    assert outline.runs_out.left
+    assert found["margin"].value == 0.0
+
+
+def test_an_inner_side_of_a_part_is_not_looked_at_behind_a_shade() -> None:
+    """It runs out by nature; whatever darkens there belongs to the work."""
+    outline, _ = beside_the_frame("white", strokes(520, 640, 6), 0.9 / MM, Sides(left=False))
+    assert outline.runs_out.left

@@ -9,6 +9,7 @@ import numpy as np
 
 from ..model import MM_PER_INCH, Box, Frame, Sides
 from .edges import Side, find_side
+from .frame_shade import edge_behind_shade
 from .lid import Picture, Surroundings, surroundings
 from .outline import Outline, Point, whole_frame
 from .piece import Piece
@@ -61,8 +62,11 @@ def _outline_of(
     rectangle = rectangles[sorted_out.main]
     normals = _normals(rectangle)
     alone = len(pieces) == 1
-    sides = _sides(picture, rectangle, normals, mm, lid, _BEYOND_ALONE_MM[lid.kind] if alone else _BEYOND_MM)
-    runs_out = [_at_frame(rectangle, normal, picture.shape) for normal in normals]
+    outer_sides = frame.outer.left, frame.outer.bottom, frame.outer.right, frame.outer.top
+    beyond = _BEYOND_ALONE_MM[lid.kind] if alone else _BEYOND_MM
+    sides = _sides(picture, rectangle, normals, mm, lid, beyond, outer_sides)
+    at_frame = [_at_frame(rectangle, normal, picture.shape) for normal in normals]
+    runs_out = [out and side is None for out, side in zip(at_frame, sides, strict=True)]
     problem = _doubt(sides, runs_out, float(pieces[sorted_out.main].area) / max(rectangle.area, 1.0))
     if problem:
         return whole_frame(frame.width_px, frame.height_px, problem, lid.kind)
@@ -91,8 +95,8 @@ def _has_edges(picture: Picture, rectangle: Rectangle, mm: float, lid: Surroundi
     """Whether a second thing is a sheet of its own, and not a part of what is drawn on a sheet hardly seen."""
     normals = _normals(rectangle)
     sides = _sides(picture, rectangle, normals, mm, lid, _BEYOND_MM)
-    at_frame = sum(_at_frame(rectangle, normal, picture.shape) for normal in normals)
-    return at_frame + sum(side is not None for side in sides) >= 3
+    at_frame = [_at_frame(rectangle, normal, picture.shape) for normal in normals]
+    return sum(out or side is not None for out, side in zip(at_frame, sides, strict=True)) >= 3
 
 
 def _normals(rectangle: Rectangle) -> tuple[Floats, Floats, Floats, Floats]:
@@ -107,18 +111,27 @@ def _half(rectangle: Rectangle, side: int) -> tuple[float, float]:
 
 
 def _sides(
-    picture: Picture, rectangle: Rectangle, normals: tuple[Floats, ...], mm: float, lid: Surroundings, beyond_mm: float
+    picture: Picture,
+    rectangle: Rectangle,
+    normals: tuple[Floats, ...],
+    mm: float,
+    lid: Surroundings,
+    beyond_mm: float,
+    outer: tuple[bool, ...] = (False,) * 4,
 ) -> FourSides:
+    """`outer`: sides (left, bottom, right, top) that may end just before the frame, hidden in their own shade."""
     found: list[Side | None] = []
     for side, inwards in enumerate(normals):
-        if _at_frame(rectangle, inwards, picture.shape):
-            found.append(None)
-            continue
         across, along = _half(rectangle, side)
+        middle, length = _middle(rectangle, side, inwards), 0.96 * 2 * along
+        if _at_frame(rectangle, inwards, picture.shape):
+            # an inner side of a part runs out by nature
+            near = edge_behind_shade(picture, middle, inwards, length, mm, lid) if outer[side] else None
+            found.append(near)
+            continue
         reach = (-beyond_mm / mm - 2, min(_SEARCH_MM / mm, 0.6 * across))
-        middle = _middle(rectangle, side, inwards)
         faint = lid.kind in ("black", "open")
-        found.append(find_side(picture, middle, inwards, 0.96 * 2 * along, reach, lid.grain, faint))
+        found.append(find_side(picture, middle, inwards, length, reach, lid.grain, faint))
     return _square((found[0], found[1], found[2], found[3]))
 
 
