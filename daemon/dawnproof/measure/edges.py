@@ -7,32 +7,23 @@ lines that much of a side agrees on, the outermost is the edge (a painted frame 
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from functools import cached_property
 from typing import Any
 
-import cv2
 import numpy as np
 import numpy.typing as npt
 
 from .edge_kink import shadow_end
+from .edge_profiles import STEP_PX, Floats, Profiles, profiles_across, votes_in
 from .line_fit import robust_line
 
-Floats = npt.NDArray[np.float64]
-
-_STEP_PX = 0.5  # of the overview, along the normals
-_FLANK_PX = 3.0
-_FALL = 1.3
 _TURNS = np.radians(np.arange(-2.0, 2.01, 0.1))
-_MOST_SAMPLES = 800
 _LEAST_SAMPLES = 12
-_SMOOTH_SAMPLES = 7
 _SMOOTH_GRAIN = 0.5  # of the grain is left in the mean of so many neighbours
 _STRAIGHT_PX = 1.5
 _ROUGH_PX = 4.0
 _LEAST_SUPPORT = 0.15
 _PLAIN_SUPPORT = 0.34
 _CLEAR_VOTE = 0.5
-_CLEAR_GRAINS = 6.0
 _TIPS_PX = 8.0  # how far a rough edge may stand out from the line through it
 _BEHIND_PX = 1.0  # lighter work begins at least so far behind its shadow's fastest darkening
 _CLEAR_TINT = 0.02  # summed over the channels: more than the tint of a lid makes of a shadow
@@ -73,43 +64,17 @@ def find_side(
     over the channels, that the bare lid shows by its noise. `faint`: dark works on a dark lid show their edge in parts
     only, from end to end. None where the picture shows no straight edge, or the side lies outside the picture.
     """
-    raw = _profiles(picture, middle, inwards, length, reach)
+    raw = profiles_across(picture, middle, inwards, length, reach)
     if len(raw.along) < _LEAST_SAMPLES:
         return None
-    votes = _votes(raw.change, grain)
+    votes = votes_in(raw.change, grain)
     smooth = raw.smoothed()
-    straight = _votes(smooth.change, grain * _SMOOTH_GRAIN)
+    straight = votes_in(smooth.change, grain * _SMOOTH_GRAIN)
     line = _outermost(straight, smooth, _STRAIGHT_PX, faint)
     if line is not None:
         return _fit(smooth, votes, _at_the_work(smooth, straight, line), 2 * grain * _SMOOTH_GRAIN)
     line = _outermost(votes, raw, _ROUGH_PX, faint)
     return None if line is None else _fit(raw, votes, _at_the_work(raw, votes, line), 2 * grain)
-
-
-@dataclass(frozen=True, eq=False)
-class _Profiles:
-    """Tone changes a pixel along the normals, `step` (samples, steps, channels), + brighter inwards, 0 outside the
-    picture; `along` places on the side, `depth` inwards."""
-
-    step: npt.NDArray[Any]
-    along: Floats
-    depth: Floats
-
-    @cached_property
-    def change(self) -> Floats:
-        """Size of the change, summed over the channels, (samples, steps)."""
-        return np.asarray(np.abs(self.step).sum(axis=2))
-
-    @cached_property
-    def signed(self) -> Floats:
-        """Mean of the channels, (samples, steps)."""
-        return np.asarray(self.step.mean(axis=2))
-
-    def smoothed(self) -> _Profiles:
-        """Means along the side, for straight edges: less noise, and the same edge."""
-        flat = self.step.reshape(len(self.step), -1)
-        mean = np.asarray(cv2.blur(flat, (1, _SMOOTH_SAMPLES))).reshape(self.step.shape)
-        return _Profiles(mean, self.along, self.depth)
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,46 +85,7 @@ class _Line:
     sign: float = 0.0
 
 
-def _profiles(
-    picture: npt.NDArray[np.float32], middle: Floats, inwards: Floats, length: float, reach: tuple[float, float]
-) -> _Profiles:
-    """Profiles that lie in the picture, wholly or in part."""
-    count = int(np.clip(length, 24, _MOST_SAMPLES))
-    along = (np.arange(count) + 0.5) / count * length - length / 2
-    depth = np.arange(reach[0], reach[1], _STEP_PX)
-    direction = np.array([-inwards[1], inwards[0]])
-    x = middle[0] + along[:, None] * direction[0] + depth[None] * inwards[0]
-    y = middle[1] + along[:, None] * direction[1] + depth[None] * inwards[1]
-    rows, columns = picture.shape[:2]
-    outside = (x < 0.5) | (y < 0.5) | (x > columns - 0.5) | (y > rows - 0.5)
-    # places are edge coordinates, remap counts from pixel centres
-    maps = (x - 0.5).astype(np.float32), (y - 0.5).astype(np.float32)
-    tone = np.asarray(cv2.remap(picture, *maps, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE))
-    tone = tone.reshape(*x.shape, -1).astype(np.float64)
-    tone[outside] = np.nan
-    lag = round(1 / _STEP_PX)
-    step = np.full(tone.shape, np.nan)
-    step[:, lag:-lag] = (tone[:, 2 * lag :] - tone[:, : -2 * lag]) / 2
-    seen = np.isfinite(step).any(axis=(1, 2))
-    return _Profiles(np.nan_to_num(step[seen]), along[seen], depth)
-
-
-def _votes(change: Floats, grain: float) -> Floats:
-    """A vote up to 1 at each peak of the change along the normal, the more the further above noise.
-
-    The change must fall on both sides of a peak: it does not on the slope of a shadow, where only noise makes peaks.
-    """
-    strong = change.astype(np.float32)
-    flank = round(_FLANK_PX / _STEP_PX)
-    near = np.asarray(cv2.dilate(strong, np.ones((1, 5), np.uint8)))
-    outer = np.asarray(cv2.erode(strong, np.ones((1, flank), np.uint8), anchor=(flank - 1, 0)))
-    inner = np.asarray(cv2.erode(strong, np.ones((1, flank), np.uint8), anchor=(0, 0)))
-    peak = np.where((strong >= near) & (strong > _FALL * np.maximum(outer, inner)), strong, 0.0)
-    floor = _CLEAR_GRAINS * grain + 1e-4
-    return np.asarray(peak**2 / (peak**2 + floor**2), np.float64)
-
-
-def _outermost(votes: Floats, profiles: _Profiles, tolerance: float, faint: bool) -> _Line | None:
+def _outermost(votes: Floats, profiles: Profiles, tolerance: float, faint: bool) -> _Line | None:
     """The line on which most samples meet their first change, coming from the lid.
 
     A work's edge lies beyond everything painted on it, on a straight line; the outermost strokes of a drawing whose
@@ -181,15 +107,15 @@ def _most_agreed(first: Floats, along: Floats, tolerance: float) -> _Line:
     if not known.any():
         return found
     low = float(first[known].min()) - 0.1 * float(np.ptp(along)) - 1
-    width = round(2 * tolerance / _STEP_PX)
+    width = round(2 * tolerance / STEP_PX)
     for slope in np.tan(_TURNS):
         level = first[known] - slope * along[known]
-        counts = np.bincount(((level - low) / _STEP_PX).astype(int))
+        counts = np.bincount(((level - low) / STEP_PX).astype(int))
         sums = np.convolve(counts, np.ones(width))
         if sums.max() > best:
             best = float(sums.max())
             last = int(sums.argmax())
-            found = _Line(low + (last - width / 2 + 1) * _STEP_PX, float(slope), tolerance)
+            found = _Line(low + (last - width / 2 + 1) * STEP_PX, float(slope), tolerance)
     return found
 
 
@@ -207,14 +133,14 @@ def _agreed(on_line: npt.NDArray[np.bool_], beyond: npt.NDArray[np.bool_], toler
     return share >= _LEAST_SUPPORT and sum(piece > 0.5 * _LEAST_SUPPORT for piece in pieces) >= 4
 
 
-def _at_the_work(profiles: _Profiles, votes: Floats, line: _Line) -> _Line:
+def _at_the_work(profiles: Profiles, votes: Floats, line: _Line) -> _Line:
     """The line moved to where the work itself begins, with the sign of the change there (0 where it varies).
 
     Where the lid darkens in a shadow and a second change follows at once all along the side, the work begins there.
     """
-    steps = np.arange(-3.0, _SHADOW_PX + 3.0, _STEP_PX)
+    steps = np.arange(-3.0, _SHADOW_PX + 3.0, STEP_PX)
     at_line = line.offset + line.slope * profiles.along - profiles.depth[0]
-    index = np.rint((at_line[:, None] + steps[None]) / _STEP_PX).astype(int)
+    index = np.rint((at_line[:, None] + steps[None]) / STEP_PX).astype(int)
     index = np.clip(index, 0, profiles.change.shape[1] - 1)
     rows = np.arange(len(index))[:, None]
     seen = votes[rows, index] > _CLEAR_VOTE
@@ -236,7 +162,7 @@ def _at_the_work(profiles: _Profiles, votes: Floats, line: _Line) -> _Line:
 def _coloured(step: npt.NDArray[Any], at: int) -> bool:
     """Whether the colour behind the edge is met before that step of (samples, steps, channels): a shadow darkens the
     lid and leaves it as neutral as it is, so what is coloured like the work is the work."""
-    tone = step.mean(axis=0).cumsum(axis=0) * _STEP_PX
+    tone = step.mean(axis=0).cumsum(axis=0) * STEP_PX
     tint = tone - tone.mean(axis=1, keepdims=True)
     whole = float(np.abs(tint[-1]).sum())
     return whole > _CLEAR_TINT and float(tint[at] @ tint[-1]) > 0.5 * float(tint[-1] @ tint[-1])
@@ -261,7 +187,7 @@ def _sign(signed: Floats, seen: npt.NDArray[np.bool_]) -> float:
     return 1.0 if share > 0.9 else -1.0 if share < 0.1 else 0.0
 
 
-def _fit(profiles: _Profiles, votes: Floats, line: _Line, least: float) -> Side | None:
+def _fit(profiles: Profiles, votes: Floats, line: _Line, least: float) -> Side | None:
     places = _places(profiles, line, least)
     if line.sign == 0.0:
         line, places = _lit_again(profiles, line, places, least)
@@ -275,7 +201,7 @@ def _fit(profiles: _Profiles, votes: Floats, line: _Line, least: float) -> Side 
     return Side(offset + behind, slope, x, y + behind, tips + behind, float(good.mean()), spread)
 
 
-def _lit_again(profiles: _Profiles, line: _Line, places: Floats, least: float) -> tuple[_Line, Floats]:
+def _lit_again(profiles: Profiles, line: _Line, places: Floats, least: float) -> tuple[_Line, Floats]:
     """Where a shadow's darkening and the lighter work behind it are met by turns, the work alone: it lies straight."""
     lighter = replace(line, sign=1.0)
     lit = _places(profiles, lighter, least)
@@ -288,19 +214,19 @@ def _lit_again(profiles: _Profiles, line: _Line, places: Floats, least: float) -
     return (lighter, lit) if straighter and (lit - places)[both].mean() > 0 else (line, places)
 
 
-def _tips(profiles: _Profiles, votes: Floats, line: _Line, places: Floats) -> Floats:
+def _tips(profiles: Profiles, votes: Floats, line: _Line, places: Floats) -> Floats:
     """The outermost clear change of each sample on the line or a little beyond it; infinity where there is none."""
     off = profiles.depth[None] - (line.offset + line.slope * profiles.along)[:, None]
     # between the teeth of a rough edge shadow and work mix, so there every change counts
     right_way = (line.sign * profiles.signed >= 0) | (line.tolerance > _STRAIGHT_PX + 1.0)
     met = (votes > _CLEAR_VOTE) & (off > -_TIPS_PX) & (off <= line.tolerance) & right_way
     first, rows = met.argmax(axis=1), np.arange(len(met))
-    at_place = np.clip(np.nan_to_num((places - profiles.depth[0]) / _STEP_PX), 0, met.shape[1] - 1).astype(int)
+    at_place = np.clip(np.nan_to_num((places - profiles.depth[0]) / STEP_PX), 0, met.shape[1] - 1).astype(int)
     shaded = (profiles.signed[rows, first] < 0) & (profiles.signed[rows, at_place] > 0)
     return np.where(met.any(axis=1), profiles.depth[first] + _BEHIND_PX * shaded, np.inf)
 
 
-def _places(profiles: _Profiles, line: _Line, least: float) -> Floats:
+def _places(profiles: Profiles, line: _Line, least: float) -> Floats:
     """Sub-pixel place of the fastest change near the line in each sample; NaN where there is none."""
     depth = profiles.depth
     at_line = line.offset + line.slope * profiles.along
@@ -312,6 +238,6 @@ def _places(profiles: _Profiles, line: _Line, least: float) -> Floats:
     before, at, after = (change[rows, top + k] for k in (-1, 0, 1))
     curve = before - 2 * at + after
     shift = np.where(curve < 0, np.clip((before - after) / (2 * np.where(curve < 0, curve, -1.0)), -1, 1), 0.0)
-    places = depth[top] + shift * _STEP_PX
+    places = depth[top] + shift * STEP_PX
     places[strong.max(axis=1) <= least] = np.nan
     return np.asarray(places)

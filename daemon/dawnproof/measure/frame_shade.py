@@ -11,7 +11,8 @@ import cv2
 import numpy as np
 import numpy.typing as npt
 
-from .edges import Floats, Side, find_side
+from .edge_profiles import Floats
+from .edges import Side, find_side
 from .lid import Picture, Surroundings
 
 _MOST_MM = 2.0  # a wider strip shows bare lid beside the shadow
