@@ -65,7 +65,7 @@ def examine(
             if not as_json:
                 cautious |= _print_scan(path, measured, findings, outcome.value)
     finally:
-        pool.close(wait=False)
+        pool.close(wait=False, reap=True)
     if as_json:
         typer.echo(to_json(examine_document(__version__, rules.name, entries)))
     elif cautious:
@@ -115,7 +115,7 @@ def join(
     except MoveError as error:  # a full disk, a place taken meanwhile: no word on whether the parts belong together
         raise UsageError(str(error)) from error
     finally:
-        pool.close(wait=False)
+        pool.close(wait=False, reap=True)
         unfinished(out).unlink(missing_ok=True)  # a child that was ended cannot clean up
     if as_json:
         typer.echo(to_json(document))

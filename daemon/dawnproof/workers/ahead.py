@@ -39,8 +39,9 @@ class Ahead:
             self.starter.submit(self.executor.submit, get_ready)
 
     def end(self) -> None:
+        """Comes back when the child is gone, as `Pool.close` with `reap`."""
         kill(self.shared)
-        self.executor.shutdown(wait=False, cancel_futures=True)
+        self.executor.shutdown(wait=True, cancel_futures=True)
         self.starter.shutdown(wait=False, cancel_futures=True)
 
 

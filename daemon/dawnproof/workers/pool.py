@@ -134,8 +134,10 @@ class Pool:
             heaviest.task.alone, heaviest.task.killed = True, OUTGREW
             heaviest.kill()
 
-    def close(self, wait: bool = True) -> None:
-        """End the children; tasks that have not begun are cancelled, one that runs is ended unless waited for."""
+    def close(self, wait: bool = True, reap: bool = False) -> None:
+        """End the children; tasks that have not begun are cancelled, one that runs is ended unless waited for. `reap`:
+        come back when those that are ended are gone. The end of the process waits for that in any case, and must not
+        come upon them in the middle of it: the interpreter then complains of a pipe that is closed."""
         with self._lock:
             self._closed = True
             for task in (*self._short, *self._long):
@@ -146,7 +148,7 @@ class Pool:
         for slot in slots:
             if not wait:
                 slot.kill()
-            slot.shut(wait)
+            slot.shut(wait or reap)
         self._starter.shutdown(wait=False, cancel_futures=True)
 
     def _feed_soon(self) -> None:
