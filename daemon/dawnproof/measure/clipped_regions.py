@@ -53,13 +53,15 @@ def largest_region(
     )
     area = pixels * mm2_per_pixel
     width_mm = 2 * pixels / np.maximum(beside / _RING_PX, 1) * np.sqrt(mm2_per_pixel)
-    glint_sized = (area < _GLINT_MM2) | ((area < _LEAF_MM2) & (width_mm < _RAGGED_MM))
+    ragged = (area < _LEAF_MM2) & (width_mm < _RAGGED_MM)
+    glint_sized = (area < _GLINT_MM2) | ragged
     steep = (flat < _STEEP * np.maximum(beside, 1)) & (beside > 0)
     glint = glint_sized & steep
     glint[0] = True
     glints = int(glint[1:].sum())
     sizes = np.where(glint, 0, pixels)
-    sure = ~steep | (area >= _SURE_MM2) | (width_mm >= _SURE_MM)
+    # facets of leaf beside bright ones of their own have no steep flanks either, and are no certain fault
+    sure = (~steep & ~ragged) | (area >= _SURE_MM2) | (width_mm >= _SURE_MM)
     # leaf must not hide a clipped wash beside it
     proven = np.where(sure & (area >= _GLINT_MM2), sizes, 0)
     best = int((proven if proven.any() else sizes).argmax())
