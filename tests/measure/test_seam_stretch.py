@@ -92,6 +92,15 @@ def test_a_stretch_without_promise_is_blind_unless_it_is_bare_or_such_rows_are_f
     assert blind([replace(dull, short=True)]) is None
 
 
+def test_a_lift_is_told_where_its_rows_confirm_it_or_both_looks_agree() -> None:
+    half = told(50.0)
+    seen = Second(half.mark, 90.0, 100.0)
+    assert tells_a_lift(told(20.0), seen)
+    assert tells_a_lift(half, replace(seen, expected=600.0)), "half of the promise, and 90 nats"
+    assert not tells_a_lift(told(20.0), replace(seen, expected=600.0))
+    assert not tells_a_lift(half, replace(seen, speaks=35.0, expected=300.0)), "too little in the second look"
+
+
 @pytest.mark.parametrize("first", [0.43, 0.452, 0.474])
 def test_a_sixth_of_a_high_stitch_holds_a_short_run_wherever_it_begins(first: float) -> None:
     rows = 2600

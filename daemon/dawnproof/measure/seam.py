@@ -26,7 +26,7 @@ from .seam_place import Place, blends_px, columns_inside, distinct, most_px, rea
 from .seam_profile import Sample
 from .seam_search import LEAST_HINT, Ground, Suspects, around, ends_of, find, samples
 from .seam_second import Second, look_again
-from .seam_stretch import Stretch, blind, passes_for_softness, seen_again, speaking_most, stretches
+from .seam_stretch import Stretch, blind, passes_for_softness, seen_again, speaking_most, stretches, tells_a_lift
 from .seam_strip import BLOCK_ROWS, CHUNK_ROWS, Strip, lay_strips, whole_width
 from .seam_verdict import (
     FAR_FAULT,
@@ -159,15 +159,9 @@ class SeamCheck:
     def _along(self, place: Place, ground: Ground, suspects: Suspects, parts: _Parts) -> Reading | None:
         """What speaks against 'sound' in a stretch of the stitch; None when each of them is sound."""
         found = parts.speaking_most
-        if not (found is not None and found[1].confirmed):
-            hints = [
-                Stretch(r, m, 0.0, bare=False) for m, r in suspects.hints if m.px >= SMALL_PX and m.score >= LEAST_HINT
-            ]
-            again = [(hint, seen_again(place.own, hint)) for hint in hints]
-            told = (pair for pair in again if pair[1].confirmed and pair[1].speaks >= HINT_CLEAR * pair[1].rival)
-            found = next(told, found)
-        if found is not None and found[1].confirmed:
-            return self._stretch(place, ground, *found)
+        told = found if found is not None and tells_a_lift(*found) else self._hinted(place, suspects)
+        if told is not None:
+            return self._stretch(place, ground, *told)
         open_ = found[0] if found is not None else blind(parts.every)
         if open_ is None:
             return None
@@ -178,6 +172,15 @@ class SeamCheck:
         )
         where = self._where(Verdict(open_.mark, (), None, False, (open_.rows.start, open_.rows.stop)))
         return undecided("doubling", "px", why, where)
+
+    @staticmethod
+    def _hinted(place: Place, suspects: Suspects) -> tuple[Stretch, Second] | None:
+        """The place where the repeats hint at a lift that its own rows confirm, and clearly."""
+        large = [(mark, rows) for mark, rows in suspects.hints if mark.px >= SMALL_PX and mark.score >= LEAST_HINT]
+        hints = [Stretch(rows, mark, 0.0, bare=False) for mark, rows in large]
+        again = [(hint, seen_again(place.own, hint)) for hint in hints]
+        told = (pair for pair in again if pair[1].confirmed and pair[1].speaks >= HINT_CLEAR * pair[1].rival)
+        return next(told, None)
 
     def _stretch(self, place: Place, ground: Ground, stretch: Stretch, second: Second) -> Reading | None:
         """A lift over a part of the stitch, with its size and its ends; None when it may be a soft passage."""

@@ -73,9 +73,9 @@ def look_again(strip: Strip, mark: Mark, rows: range, least_noise: float = LEAST
     tried = (s for width in _widths(mark.blend_px) for s in _tried(process, block, strip.first, mark, half, width))
     best = max(tried, key=lambda each: each.speaks)
     seen = replace(best, speaks=best.speaks * thin, expected=best.expected * thin)
-    return (
-        seen if seen.refuted else replace(seen, rival=_elsewhere(process, block, strip.first, best.mark, half) * thin)
-    )
+    if seen.speaks < CHANCE:
+        return seen
+    return replace(seen, rival=_elsewhere(process, block, strip.first, best.mark, half) * thin)
 
 
 def _elsewhere(process: Process, block: Rows, first: int, mark: Mark, half: int) -> float:

@@ -40,6 +40,9 @@ TRIED_PX = (0.0, *_BELOW_PX, *SHIFTS_PX, *_ABOVE_PX, seam_near.NOTHING_PX)
 LEAST_NOISE = 0.2  # see `process_of`
 ABOVE_RIVAL = 1.5  # of the highest score elsewhere in the same rows
 CLEAR, CLEAR_AGAIN = 2.0, 3.0  # times as much as elsewhere, in the first look and in the second
+# of what they promise, the two looks together, and nats in the second, from which both tell a lift: of 140 flat scans
+# none came so far, and of 100 partial lifts five that the second look alone leaves open or refutes did
+AGREED_SHARE, AGREED_AGAIN = 0.6, 40.0
 CLEAR_BLENDED_PX = 4.0
 MANY_BLOCKS = 40  # a scan with more of them is judged by chunks of rows
 MOST_CHUNKS = 32  # that are looked at
@@ -126,9 +129,17 @@ def _speaks(mark: Mark) -> bool:
 def speaking_most(own: Sequence[Strip], found: Sequence[Stretch]) -> tuple[Stretch, Second] | None:
     """The suspect whose own rows speak most for it, with what they say; None when they refute every one."""
     looked = [(each, seen_again(own, each)) for each in suspects(found)]
-    left = [(s, second) for s, second in looked if not second.refuted and clear(s.mark, second)]
-    left = [(s, second) for s, second in left if not passes_for_softness(second.mark)]
-    return max(left, key=lambda pair: (pair[1].confirmed, pair[1].speaks), default=None)
+    left = [(s, q) for s, q in looked if clear(s.mark, q) and not passes_for_softness(q.mark)]
+    left = [(s, q) for s, q in left if tells_a_lift(s, q) or not q.refuted]
+    return max(left, key=lambda pair: (tells_a_lift(*pair), pair[1].speaks), default=None)
+
+
+def tells_a_lift(stretch: Stretch, second: Second) -> bool:
+    """Whether a suspect that is `clear` is a lift: its rows confirm it or, where they speak less than they promise,
+    both looks agree. Where a few rows are loud and the others calm, the second, in which each counts alike, expects
+    too much."""
+    shares = stretch.mark.score / max(stretch.promise, LEAST_PROMISE) + second.speaks / max(second.expected, 1.0)
+    return second.confirmed or (shares >= AGREED_SHARE and second.speaks >= AGREED_AGAIN)
 
 
 def clear(mark: Mark, second: Second) -> bool:
