@@ -23,6 +23,7 @@ from dawnproof.measure.seam_stretch import (
     speaking_most,
     stretches,
     suspects,
+    tells_a_lift,
 )
 from dawnproof.measure.seam_strip import lay_strips
 
