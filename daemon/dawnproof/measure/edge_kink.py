@@ -29,7 +29,7 @@ def shadow_end(step: npt.NDArray[np.floating], depth: Floats, places: Floats) ->
 
     `step`: (samples, steps, channels), change of tone a pixel at `depth`; `places`: (samples), the fastest change.
     """
-    mean = _mean(step, depth, places)
+    mean = mean_step(step, depth, places, _WINDOW_PX)
     energy = float((mean**2).sum())
     if energy == 0.0:
         return 0.0
@@ -43,10 +43,10 @@ def shadow_end(step: npt.NDArray[np.floating], depth: Floats, places: Floats) ->
     return end if end >= _LEAST_PX else 0.0
 
 
-def _mean(step: npt.NDArray[np.floating], depth: Floats, places: Floats) -> Floats:
+def mean_step(step: npt.NDArray[np.floating], depth: Floats, places: Floats, window: Floats) -> Floats:
     """Mean change (window, channels) around the places, between the steps linear."""
     spacing = float(depth[1] - depth[0])
-    at = (places[:, None] + _WINDOW_PX[None] - depth[0]) / spacing
+    at = (places[:, None] + window[None] - depth[0]) / spacing
     below = np.clip(np.floor(at).astype(int), 0, len(depth) - 2)
     share = np.clip(at - below, 0.0, 1.0)[..., None]
     rows = np.arange(len(places))[:, None]

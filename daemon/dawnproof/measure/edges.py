@@ -7,11 +7,11 @@ lines that much of a side agrees on, the outermost is the edge (a painted frame 
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
+from .edge_colour import Begins, colour_begins, coloured_before
 from .edge_kink import shadow_end
 from .edge_profiles import STEP_PX, Floats, Profiles, profiles_across, votes_in
 from .line_fit import robust_line
@@ -26,7 +26,9 @@ _PLAIN_SUPPORT = 0.34
 _CLEAR_VOTE = 0.5
 _TIPS_PX = 8.0  # how far a rough edge may stand out from the line through it
 _BEHIND_PX = 1.0  # lighter work begins at least so far behind its shadow's fastest darkening
-_CLEAR_TINT = 0.02  # summed over the channels: more than the tint of a lid makes of a shadow
+_CUT_PX = 0.35  # spread of the places of a cut edge; the teeth of a torn one are looked at in all that changes there
+_LEAST_SHARE = 0.15  # of a work's colour, a pixel: a cut edge shows up to 0.4
+_ALL_ALONG = 0.95  # of the places, where the colour must show the edge too
 _SHADOW_PX = 4.0  # where a shadow's fastest darkening and the work's edge may lie apart
 
 
@@ -152,20 +154,11 @@ def _at_the_work(profiles: Profiles, votes: Floats, line: _Line) -> _Line:
         after = (steps > steps[first] + 1.0) & (steps <= steps[first] + _SHADOW_PX)
         second = int(np.where(after, counts, -1.0).argmax())
         strong = counts[second] > 0.6 * counts[first] and _as_strong(signed[:, first], signed[:, second])
-        if strong and not _coloured(profiles.step[rows, index], (first + second) // 2):
+        if strong and not coloured_before(profiles.step[rows, index], (first + second) // 2):
             apart = steps[second] - steps[first]
             tolerance = min(line.tolerance, max(1.0, apart / 2))
             return _Line(line.offset + steps[second], line.slope, tolerance, _sign(signed[:, second], seen[:, second]))
     return _Line(line.offset + steps[first], line.slope, line.tolerance, _sign(signed[:, first], seen[:, first]))
-
-
-def _coloured(step: npt.NDArray[Any], at: int) -> bool:
-    """Whether the colour behind the edge is met before that step of (samples, steps, channels): a shadow darkens the
-    lid and leaves it as neutral as it is, so what is coloured like the work is the work."""
-    tone = step.mean(axis=0).cumsum(axis=0) * STEP_PX
-    tint = tone - tone.mean(axis=1, keepdims=True)
-    whole = float(np.abs(tint[-1]).sum())
-    return whole > _CLEAR_TINT and float(tint[at] @ tint[-1]) > 0.5 * float(tint[-1] @ tint[-1])
 
 
 def _as_strong(shadow: Floats, edge: Floats) -> bool:
@@ -196,9 +189,26 @@ def _fit(profiles: Profiles, votes: Floats, line: _Line, least: float) -> Side |
         return None
     x, y = profiles.along[good], places[good]
     offset, slope, spread = robust_line(x, y)
-    behind = shadow_end(profiles.step[good], profiles.depth, y)
     tips = np.minimum(_tips(profiles, votes, line, places)[good], y)
-    return Side(offset + behind, slope, x, y + behind, tips + behind, float(good.mean()), spread)
+    support = float(good.mean())
+    begins = colour_begins(profiles.step[good], profiles.depth, y)
+    if begins is not None:
+        coloured = _by_colour(profiles, _Line(offset + begins.inwards, slope, line.tolerance, 1.0), begins)
+        if coloured.support >= _ALL_ALONG * support and coloured.spread <= min(spread, _CUT_PX):
+            return coloured
+    behind = shadow_end(profiles.step[good], profiles.depth, y) if begins is None else begins.inwards
+    return Side(offset + behind, slope, x, y + behind, tips + behind, support, spread)
+
+
+def _by_colour(profiles: Profiles, line: _Line, begins: Begins) -> Side:
+    """The side by the work's colour alone, which no shadow and nothing pale hides."""
+    depth = _places(Profiles(begins.share(profiles.step), profiles.along, profiles.depth), line, 3 * _LEAST_SHARE)
+    good = np.isfinite(depth)
+    if good.sum() < _LEAST_SAMPLES:
+        return Side(line.offset, line.slope, profiles.along[good], depth[good], depth[good], 0.0, np.inf)
+    x, y = profiles.along[good], depth[good]
+    offset, slope, spread = robust_line(x, y)
+    return Side(offset, slope, x, y, y, float(good.mean()), spread)
 
 
 def _lit_again(profiles: Profiles, line: _Line, places: Floats, least: float) -> tuple[_Line, Floats]:
