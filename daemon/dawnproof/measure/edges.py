@@ -108,7 +108,8 @@ def _most_agreed(first: Floats, along: Floats, tolerance: float) -> _Line:
     best, found = -1.0, _Line(0.0, 0.0, tolerance)
     if not known.any():
         return found
-    low = float(first[known].min()) - 0.1 * float(np.ptp(along)) - 1
+    steepest = float(np.abs(np.tan(_TURNS)).max()) * float(np.abs(along[known]).max())
+    low = float(first[known].min()) - max(0.1 * float(np.ptp(along)), steepest) - 1  # the middle may be off theirs
     width = round(2 * tolerance / STEP_PX)
     for slope in np.tan(_TURNS):
         level = first[known] - slope * along[known]
@@ -191,11 +192,15 @@ def _fit(profiles: Profiles, votes: Floats, line: _Line, least: float) -> Side |
     offset, slope, spread = robust_line(x, y)
     tips = np.minimum(_tips(profiles, votes, line, places)[good], y)
     support = float(good.mean())
-    begins = colour_begins(profiles.step[good], profiles.depth, y)
-    if begins is not None:
-        coloured = _by_colour(profiles, _Line(offset + begins.inwards, slope, line.tolerance, 1.0), begins)
-        if coloured.support >= _ALL_ALONG * support and coloured.spread <= min(spread, _CUT_PX):
-            return coloured
+    for about in (
+        offset + slope * x,
+        y,
+    ):  # where shadow and edge are met by turns, the colour is sharp on the line only
+        begins = colour_begins(profiles.step[good], profiles.depth, about)
+        if begins is not None:
+            coloured = _by_colour(profiles, _Line(offset + begins.inwards, slope, line.tolerance, 1.0), begins)
+            if coloured.support >= _ALL_ALONG * support and coloured.spread <= min(spread, _CUT_PX):
+                return coloured
     behind = shadow_end(profiles.step[good], profiles.depth, y) if begins is None else begins.inwards
     return Side(offset + behind, slope, x, y + behind, tips + behind, support, spread)
 
