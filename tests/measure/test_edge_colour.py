@@ -72,3 +72,18 @@ def test_a_side_in_a_shadow_of_its_own_tone_is_found_by_its_colour(edge_px: floa
     assert side is not None
     assert 80 + side.at(0.0) == pytest.approx(edge_px, abs=0.2)
     assert side.spread < 0.2
+
+
+def test_a_side_where_shadow_and_edge_are_met_by_turns_is_one_straight_edge() -> None:
+    """Along the side the shadow is now the steeper, now the work's edge: the places jump, the colour does not."""
+    falls_short = 77.5
+    x = np.arange(160) + 0.5
+    steep = np.repeat(np.random.default_rng(8).uniform(0.2, 2.5, 12), SAMPLES // 12)[:, None]
+    shade = 1 - 0.06 / (1 + np.exp(-(x[None] - falls_short) / steep))
+    picture = np.where(x[None, :, None] < 80, 0.95 * shade[..., None], np.asarray((0.89, 0.89, 0.865)))
+    picture = picture + np.random.default_rng(9).normal(0, 0.001, picture.shape)
+    middle, inwards = np.array([80.0, SAMPLES / 2]), np.array([1.0, 0.0])
+    side = find_side(picture.astype(np.float32), middle, inwards, 0.96 * SAMPLES, (-8.0, 12.0), 0.001)
+    assert side is not None
+    assert 80 + side.at(0.0) == pytest.approx(80.0, abs=0.2)
+    assert side.spread < 0.35, "a cut edge"
