@@ -119,13 +119,13 @@ class SeamCheck:
             suspects = find(place.own, place.controls, ground)
             verdict = None if suspects is None else verdict_on(place, suspects, ground, self._search.lags_px[-1])
             known = verdict.mark.column if verdict is not None and verdict.certain else None
-            step = beside.submit(step_reading, self._frame, place.own, ground, known)
             shift = beside.submit(shift_reading, self._frame, place.own, box, place.stitch, known)
             doubling = self._doubling(place, ground, suspects, verdict)
             if suspects is not None and not doubling.value:
                 along = self._along(place, ground, suspects, parts.result())
                 doubling = doubling if along is None or (doubling.value is None and along.value is None) else along
-            return [doubling, self._lift(doubling), step.result(), shift.result()]
+            step = step_reading(self._frame, place.own, ground, known)
+            return [doubling, self._lift(doubling), step, shift.result()]
 
     def _doubling(self, place: Place, ground: Ground, suspects: Suspects | None, verdict: Verdict | None) -> Reading:
         if suspects is None or verdict is None:
