@@ -182,5 +182,5 @@ def _covariances(process: Process, share: Floats, shifts_px: Floats) -> Floats:
 
 def score(rows: Rows, form: Form) -> Floats:
     """Log-likelihood of each row with its best scale, up to a constant."""
-    energy = np.einsum("yi,yi->y", rows @ form.weights, rows, dtype=np.float64)
-    return np.asarray(-form.log_volume - 0.5 * rows.shape[1] * np.log(np.maximum(energy, 1e-9)))
+    energy = np.einsum("yi,yi->y", rows @ form.weights, rows)  # a sum of some hundred: single precision does
+    return np.asarray(-form.log_volume - 0.5 * rows.shape[1] * np.log(np.maximum(energy, 1e-9, dtype=np.float64)))
