@@ -34,6 +34,15 @@ def test_place_and_slope(edge: float, slope_deg: float) -> None:
     assert side.support > 0.95
 
 
+@pytest.mark.parametrize("middle", [-600.0, 800.0])
+def test_a_side_whose_middle_lies_far_outside_the_picture(middle: float) -> None:
+    """The short part of it that is to be seen shows the edge all the same."""
+    length = 2 * abs(middle - 100.0)
+    side = find_side(step(62.0), np.array([60.0, middle]), np.array([1.0, 0.0]), length, (-8.0, 40.0), 0.003)
+    assert side is not None
+    assert 60 + float(np.median(side.offset + side.slope * side.along)) == pytest.approx(62.0, abs=0.1)
+
+
 def test_a_painted_frame_further_in_is_not_the_edge() -> None:
     picture = step(62.0, work=0.8)
     picture[:, 75:80] -= 0.6
