@@ -192,10 +192,8 @@ def _fit(profiles: Profiles, votes: Floats, line: _Line, least: float) -> Side |
     offset, slope, spread = robust_line(x, y)
     tips = np.minimum(_tips(profiles, votes, line, places)[good], y)
     support = float(good.mean())
-    for about in (
-        offset + slope * x,
-        y,
-    ):  # where shadow and edge are met by turns, the colour is sharp on the line only
+    # where shadow and edge are met by turns, the colour is sharp along the line only
+    for about in (offset + slope * x, y):
         begins = colour_begins(profiles.step[good], profiles.depth, about)
         if begins is not None:
             coloured = _by_colour(profiles, _Line(offset + begins.inwards, slope, line.tolerance, 1.0), begins)
