@@ -261,12 +261,14 @@ def test_a_rib_along_the_edge_of_laid_paper_is_no_edge(
     assert beyond_mm(outline, truth).min() >= 0
 
 
-def beside_the_frame(lid: str, work: Surface, gap_px: float, outer: Sides = ALL) -> tuple[Outline, dict[str, Reading]]:
+def beside_the_frame(
+    lid: str, work: Surface, gap_px: float, outer: Sides = ALL, channels: int = 3
+) -> tuple[Outline, dict[str, Reading]]:
     """A work whose left edge lies so far inside the frame (negative: outside), its shadow as wide as the gap."""
     thing = Thing(work, (gap_px + work.shape[1] / 2, ROWS / 2), 0.05, shadow=0.3, shadow_px=8.0)
     bed, _ = lay_out(ROWS, COLUMNS, lid, [thing], 4)
     pixels, frame = scan(bed, lid)
-    return look(pixels, replace(frame, outer=outer))
+    return look(pixels if channels == 3 else pixels[:, :, 1:2].copy(), replace(frame, outer=outer, channels=channels))
 
 
 @pytest.mark.parametrize("lid", ["white", "grey"])
@@ -287,6 +289,14 @@ def test_a_narrow_strip_of_lid_in_the_shade_of_the_work_is_a_small_margin(lid: s
 )
 def test_a_work_that_runs_out_by_little_is_told_to_run_out(make: Make, gap_mm: float) -> None:
     outline, found = beside_the_frame("white", make(520, 640, 6), gap_mm / MM)
+    assert outline.runs_out.left
+    assert found["margin"].value == 0.0
+
+
+@pytest.mark.parametrize(("make", "gap_mm"), [(strokes, -0.5), (weave, -1.0), (laid, -3.0), (laid, -4.0)])
+def test_of_one_channel_no_strip_is_taken_for_shade(make: Make, gap_mm: float) -> None:
+    """Paper and lid in shadow are both grey there."""
+    outline, found = beside_the_frame("white", make(520, 640, 6), gap_mm / MM, channels=1)
     assert outline.runs_out.left
     assert found["margin"].value == 0.0
 

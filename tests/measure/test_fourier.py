@@ -46,9 +46,18 @@ def test_the_checks_use_those_of_numpy() -> None:
     assert fourier.rfft is pocketfft.rfft
 
 
-def test_another_numpy_leaves_them_to_scipy() -> None:
-    hide = "import sys, scipy.fft; sys.modules['dawnproof.measure.pocketfft'] = None"
-    assert printed_by(f"{hide}; from dawnproof.measure import fourier; print(fourier.rfft is scipy.fft.rfft)") == "True"
+@pytest.mark.parametrize(
+    "inner",
+    [
+        "None",
+        "types.ModuleType('without them')",
+        "types.SimpleNamespace(rfft_n_even=lambda values: values, rfft_n_odd=lambda values: values)",
+    ],
+)
+def test_another_numpy_leaves_them_to_scipy_and_every_check_loads(inner: str) -> None:
+    hide = f"import sys, types, numpy.fft, scipy.fft; sys.modules['numpy.fft._pocketfft_umath'] = {inner}"
+    use = "from dawnproof.measure import fourier, one_pass; print(fourier.rfft is scipy.fft.rfft)"
+    assert printed_by(f"{hide}; {use}; one_pass.check_classes()") == "True"
 
 
 @pytest.mark.parametrize("count", [None, 31, 62, 63, 128])

@@ -53,7 +53,25 @@ def test_what_is_lifted_all_along_ends_with_the_work() -> None:
     strip = strip_of(np.full(ROWS, PX), surfaces.weave(ROWS, COLUMNS, 3))
     first, past = ends(strip, STITCH, 0.0, PX, 256, 1024, rows)
     assert first <= 128 + STEP_ROWS
-    assert past >= 1024
+    assert 1152 - STEP_ROWS <= past <= 1152
+
+
+@pytest.mark.parametrize("surface", [surfaces.weave, surfaces.strokes])
+def test_two_lifts_on_one_stitch_are_told_from_the_first_to_the_last(surface: surfaces.Maker) -> None:
+    one, other = (scans.lifted_between(ROWS, *at, PX) for at in ((0.15, 0.35), (0.6, 0.85)))
+    truth = np.maximum(one, other)
+    lifted = np.flatnonzero(truth >= PX / 2)
+    first, past = ends(strip_of(truth, surface(ROWS, COLUMNS, 3)), STITCH, 0.0, PX, 192, 1024, range(ROWS))
+    assert abs(first - lifted[0]) <= NEAR_ROWS
+    assert abs(past - lifted[-1] - 1) <= NEAR_ROWS
+
+
+def test_a_stray_block_far_away_is_no_end() -> None:
+    truth = scans.lifted_between(ROWS, 0.15, 0.4, PX)
+    lifted = np.flatnonzero(truth >= PX / 2)
+    first, past = ends(strip_of(truth, surfaces.strokes(ROWS, COLUMNS, 3)), STITCH, 0.0, PX, 192, 1088, range(ROWS))
+    assert abs(first - lifted[0]) <= NEAR_ROWS
+    assert abs(past - lifted[-1] - 1) <= NEAR_ROWS
 
 
 def test_a_stitch_at_the_rim_of_the_strip_keeps_what_was_found() -> None:

@@ -3,9 +3,11 @@ second of every child; with numpy the same ones are there already."""
 
 from __future__ import annotations
 
-try:
+from . import pocketfft
+
+if pocketfft.works():
     from .pocketfft import irfft, irfft2, next_fast_len, rfft, rfft2
-except ImportError:  # another numpy: slower to load, the same to the last bit
+else:  # another numpy: slower to load, the same to the last bit
     from scipy.fft import irfft, irfft2, next_fast_len, rfft, rfft2  # type: ignore[no-redef]
 
 __all__ = ["irfft", "irfft2", "next_fast_len", "rfft", "rfft2"]

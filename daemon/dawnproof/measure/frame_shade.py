@@ -33,7 +33,8 @@ def edge_behind_shade(
 ) -> Side | None:
     """The work's edge near a side of the frame, or None where it runs out or cannot be told from one that does.
     `middle`, `inwards` and `length` as for `find_side`; `mm` the size of a pixel of the overview."""
-    if lid.kind not in ("white", "grey"):  # a dark lid shows no shadow
+    # a dark lid shows no shadow; and of one channel nothing tells lid in shadow from paper
+    if lid.kind not in ("white", "grey") or picture.shape[2] < 3:
         return None
     side = find_side(picture, middle, inwards, length, (-2.0, _MOST_MM / mm), lid.grain)
     return side if side is not None and _is_shade(picture, middle, inwards, side, _lid_tone(picture, lid)) else None

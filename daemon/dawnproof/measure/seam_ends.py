@@ -23,12 +23,14 @@ STEP_ROWS = 4  # the place of an end is told this finely
 STATES, MOST = 19, 1.2  # displacements from 0 to MOST of the largest
 CHANGE = 1 / 16  # of the largest, from step to step
 WEIGHT = 0.6  # rows are not quite independent of each other
+LEAST_RUN = 0.25  # of the longest run of lifted steps
 BOUND = 12.0  # no step speaks louder against a displacement
 
 
 def ends(strip: Strip, column: int, blend_px: float, px: float, first: int, past: int, rows: range) -> tuple[int, int]:
     """First row and one past the last of a doubling of `px` that was found, block by block, from `first` to `past`, for
-    a stitch at this column; those given where the strip is too narrow there."""
+    a stitch at this column, of all of it where it is lifted more than once; those given where the strip is too narrow
+    there."""
     reach = END_BLOCKS * BLOCK_ROWS
     half = int(min(MOST * px + blend_px / 2 + 10, column - strip.first, strip.past - column))
     kept = {row: grey for row, grey in strip.greys.items() if row in rows and row + BLOCK_ROWS <= rows.stop}
@@ -39,13 +41,13 @@ def ends(strip: Strip, column: int, blend_px: float, px: float, first: int, past
     sizes = np.linspace(0.0, MOST * px, STATES)
     forms = process_of(even, LEAST_NOISE).forms(half, blend_px, sizes.tolist())
     at, starts, likely = column - strip.first, [], []
-    for row, block in zip(near, even, strict=True):
+    for row, block in ((row, block[: rows.stop - row]) for row, block in zip(near, even, strict=True)):
         each = np.stack([score(block[:, at - half : at + half], form) for form in forms], axis=1)
         tops = range(0, len(each) - STEP_ROWS + 1, STEP_ROWS)
         starts += [row + top for top in tops]
         likely += [each[top : top + STEP_ROWS].sum(axis=0) for top in tops]
     lifted = _states(np.array(likely), sizes)[:, sizes >= px / 2].sum(axis=1) >= 0.5
-    return _around(lifted, np.array(starts), (first + past) // 2) or (first, past)
+    return _outermost(lifted, np.array(starts), range(first, past)) or (first, past)
 
 
 def _states(likely: Floats, sizes: Floats) -> Floats:
@@ -64,13 +66,12 @@ def _states(likely: Floats, sizes: Floats) -> Floats:
     return np.asarray(both / both.sum(axis=1, keepdims=True))
 
 
-def _around(lifted: npt.NDArray[np.bool_], starts: Steps, middle: int) -> tuple[int, int] | None:
-    """The run of lifted steps that holds the row `middle` or, where that one is not lifted, the nearest to it."""
-    if not lifted.any():
-        return None
-    each = np.flatnonzero(lifted)
-    inside = int(each[np.abs(starts[each] - middle).argmin()])
-    calm = np.flatnonzero(~lifted)
-    first = int(calm[calm < inside].max(initial=-1)) + 1
-    past = int(calm[calm > inside].min(initial=len(lifted)))
-    return int(starts[first]), int(starts[past - 1]) + STEP_ROWS
+def _outermost(lifted: npt.NDArray[np.bool_], starts: Steps, found: range) -> tuple[int, int] | None:
+    """Where the first run of lifted steps begins and the last one ends, of those that reach into the rows found; what
+    is much shorter than the longest of them is chance."""
+    turns = np.flatnonzero(np.diff(np.concatenate([[False], lifted, [False]])))
+    every = [(int(starts[a]), int(starts[b - 1]) + STEP_ROWS) for a, b in zip(turns[::2], turns[1::2], strict=True)]
+    runs = [(first, past) for first, past in every if first < found.stop and past > found.start]
+    longest = max((past - first for first, past in runs), default=0)
+    runs = [(first, past) for first, past in runs if past - first >= LEAST_RUN * longest]
+    return (runs[0][0], runs[-1][1]) if runs else None
