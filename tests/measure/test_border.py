@@ -13,6 +13,7 @@ from beds import Thing, Truth, lay_out, lid_surface
 from scans import Camera, Stitch, bands, cameras, code, frame_of, see, two_cameras
 from surfaces import Surface, drawing, ground, laid, paper, strokes, wash, weave
 
+from dawnproof.measure import trace
 from dawnproof.measure.border import BorderCheck
 from dawnproof.measure.outline import Outline
 from dawnproof.model import Bed, Frame, Level, Reading, Sides
@@ -291,6 +292,19 @@ def test_a_work_that_runs_out_by_little_is_told_to_run_out(make: Make, gap_mm: f
     outline, found = beside_the_frame("white", make(520, 640, 6), gap_mm / MM)
     assert outline.runs_out.left
     assert found["margin"].value == 0.0
+
+
+def test_of_a_page_of_letters_only_the_largest_are_asked_for_edges_of_their_own(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Under a coarse header they are as large as works, and there are thousands of them."""
+    asked: list[object] = []
+    monkeypatch.setattr(trace, "_has_edges", lambda *each: bool(asked.append(each)))
+    page = [Thing(strokes(120, 120, k), (160 + 260 * (k % 4), 160 + 260 * (k // 4)), 0.0) for k in range(12)]
+    bed, _ = lay_out(ROWS, COLUMNS, "grey", page, 1)
+    outline, _ = look(*scan(bed, "grey"))
+    assert len(outline.left_out) >= 10
+    assert 0 < len(asked) <= 8
 
 
 @pytest.mark.parametrize(("make", "gap_mm"), [(strokes, -0.5), (weave, -1.0), (laid, -3.0), (laid, -4.0)])

@@ -13,8 +13,8 @@ from .lid import Mask
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Piece:
-    """One thing on the bed: its mask, no larger than the thing, since a page of text may lie there as thousands of
-    them; `top` and `left` of the mask on the overview of that `shape` (rows, columns)."""
+    """One thing on the bed: its mask, no larger than the box around it, since a page of text may lie there as
+    thousands of them; `top` and `left` of the mask on the overview of that `shape` (rows, columns)."""
 
     mask: Mask
     top: int

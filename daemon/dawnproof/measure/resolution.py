@@ -15,7 +15,7 @@ from .sample_tiles import SampleTiles
 from .spectrum import along_rows, enlarged_by, held_share
 
 # Small flatbeds resolve 4800 to 6400 ppi and store up to twice that, enlarged; no work that lies on a bed was scanned
-# at more, so a header beyond it is a mistake of the program that wrote it, and nothing may be reckoned from it.
+# at more, so a header beyond it is a mistake of the program that wrote it.
 MOST_PLAUSIBLE_PPI = 12_800.0
 _SLACK = 1.02
 _SLACK_MM = 3.0

@@ -21,6 +21,7 @@ _SEARCH_MM = 8.0
 # the dark edge of a work can hardly be told from a dark lid, so it may lie further out than what stands out
 _BEYOND_ALONE_MM = {"white": 1.5, "grey": 1.5, "black": 4.0, "open": 4.0}
 _BEYOND_MM = 1.5  # beside other things
+_MOST_SHEETS = 8  # looked at for edges of their own
 _SHEET_FILL = 0.75
 _AT_FRAME_PX = 2.5  # a side this near the frame, in pixels of the overview, runs out of it
 _OUTWARDS_PX = 0.5  # of the overview: a shadow's slope moves the fastest change inwards by up to 0.4
@@ -70,7 +71,9 @@ def _outline_of(
     problem = _doubt(sides, runs_out, float(pieces[sorted_out.main].area) / max(rectangle.area, 1.0))
     if problem:
         return whole_frame(frame.width_px, frame.height_px, problem, lid.kind)
-    others = [k for k in sorted_out.others if _has_edges(picture, rectangles[k], mm, lid)]
+    # under a coarse header a page of text is thousands of things; second sheets are the largest
+    sheets = sorted(sorted_out.others, key=lambda k: pieces[k].area)[-_MOST_SHEETS:]
+    others = [k for k in sorted_out.others if k in sheets and _has_edges(picture, rectangles[k], mm, lid)]
     beside = [k for k in (*sorted_out.others, *sorted_out.beside) if k not in others]
     corners = _corners(rectangle, normals, sides)
     outer = _polygon(rectangle, normals, tuple(_outer_side(side) for side in sides))
