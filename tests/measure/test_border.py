@@ -299,7 +299,12 @@ def test_of_a_page_of_letters_only_the_largest_are_asked_for_edges_of_their_own(
 ) -> None:
     """Under a coarse header they are as large as works, and there are thousands of them."""
     asked: list[object] = []
-    monkeypatch.setattr(trace, "_has_edges", lambda *each: bool(asked.append(each)))
+
+    def no_sheet(*each: object) -> bool:
+        asked.append(each)
+        return False
+
+    monkeypatch.setattr(trace, "_has_edges", no_sheet)
     page = [Thing(strokes(120, 120, k), (160 + 260 * (k % 4), 160 + 260 * (k // 4)), 0.0) for k in range(12)]
     bed, _ = lay_out(ROWS, COLUMNS, "grey", page, 1)
     outline, _ = look(*scan(bed, "grey"))
