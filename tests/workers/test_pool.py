@@ -5,8 +5,10 @@ from __future__ import annotations
 import errno
 import multiprocessing
 import os
+import signal
 import subprocess
 import sys
+import threading
 import time
 from collections.abc import Callable, Iterator
 from concurrent.futures import Future, wait
@@ -245,3 +247,42 @@ def test_closing_ends_what_runs_and_cancels_what_waits(make: MAKER) -> None:
     assert waiting.cancelled()
     with pytest.raises(WorkerDied):
         running.result(timeout=10)
+
+
+def managers() -> set[threading.Thread]:
+    """The threads that look after children of this process, each as long as its child is not gone."""
+    return {thread for thread in threading.enumerate() if type(thread).__name__ == "_ExecutorManagerThread"}
+
+
+def test_reaping_waits_also_for_a_child_that_was_to_be_replaced(make: MAKER) -> None:
+    """Of a pool that renews its child after every task, none is left to end when the result is told."""
+    before = managers()
+    pool = make(renew_after=1)
+    number = result(pool, pool.submit("joining", "a", number_of_child, long=True))
+    assert pool._slots[0]._executor is None, "let go before the result is told"
+    pool.close(wait=False, reap=True)
+    assert not managers() - before
+    assert not Path(f"/proc/{number}").exists()
+
+
+def test_reaping_waits_also_for_a_child_that_was_killed(make: MAKER) -> None:
+    before = managers()
+    pool = make()
+    resting = pool.submit("measuring", "a.tif", rest, 60.0)
+    until = time.monotonic() + 30
+    while not pool.children():
+        assert time.monotonic() < until
+        time.sleep(0.05)
+    os.kill(pool.children()[0], signal.SIGKILL)
+    assert isinstance(resting.exception(timeout=30), WorkerDied)
+    assert pool._slots[0]._executor is None, "let go before the death is told"
+    pool.close(wait=False, reap=True)
+    assert not managers() - before
+
+
+def test_children_that_are_gone_are_not_kept_in_mind(make: MAKER) -> None:
+    """A daemon renews its children for months."""
+    pool = make(renew_after=1)
+    for number in range(8):
+        result(pool, pool.submit("measuring", f"{number}.tif", number_of_child))
+    assert 1 <= len(pool._slots[0]._leaving) <= 4

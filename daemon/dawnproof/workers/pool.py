@@ -136,19 +136,24 @@ class Pool:
 
     def close(self, wait: bool = True, reap: bool = False) -> None:
         """End the children; tasks that have not begun are cancelled, one that runs is ended unless waited for. `reap`:
-        come back when those that are ended are gone. The end of the process waits for that in any case, and must not
-        come upon them in the middle of it: the interpreter then complains of a pipe that is closed."""
+        come back when those that are ended are gone, and those that were replaced before. The end of the process waits
+        for that in any case, and must not come upon them in the middle of it: the interpreter then complains of a pipe
+        that is closed."""
         with self._lock:
             self._closed = True
             for task in (*self._short, *self._long):
                 task.future.cancel()
             self._short.clear()
             self._long.clear()
-            slots = list(self._slots)
-        for slot in slots:
+        for slot in self._slots:
             if not wait:
                 slot.kill()
-            slot.shut(wait or reap)
+            with self._lock:
+                executor = slot.release()
+            if executor is not None:
+                executor.shutdown(wait=wait or reap, cancel_futures=True)
+            if reap:
+                slot.reap()
         self._starter.shutdown(wait=False, cancel_futures=True)
 
     def _feed_soon(self) -> None:
@@ -227,6 +232,7 @@ class _Slot:
         self._context = multiprocessing.get_context("spawn")
         self._shared = shared_with(self._context)
         self._executor: ProcessPoolExecutor | None = None
+        self._leaving: list[threading.Thread] = []  # each ends when a child that was shut unwaited is gone
         self._count = 0
         self.task: _Task | None = None
         self.resident_limit = int(self._memory_bytes * RESIDENT_SHARE)
@@ -256,12 +262,26 @@ class _Slot:
         self.task = None
         self._count += 1
         if broken or self._count >= self._renew_after:
-            self.shut(wait=False)
+            self._leave()
 
-    def shut(self, wait: bool) -> None:
-        if self._executor is not None:
-            self._executor.shutdown(wait=wait, cancel_futures=True)
-        self._executor, self._count = None, 0
+    def _leave(self) -> None:
+        executor = self.release()
+        if executor is None:
+            return
+        # an executor that is shut without waiting forgets this thread, and can then no more be waited for
+        manager: threading.Thread | None = getattr(executor, "_executor_manager_thread", None)
+        executor.shutdown(wait=False, cancel_futures=True)
+        self._leaving = [thread for thread in (*self._leaving, manager) if thread is not None and thread.is_alive()]
+
+    def release(self) -> ProcessPoolExecutor | None:
+        """The slot without its child; called under the pool's lock, so that only one shuts what is released."""
+        executor, self._executor, self._count = self._executor, None, 0
+        return executor
+
+    def reap(self) -> None:
+        """Come back when the children that were replaced are gone; not under the pool's lock, which they may want."""
+        for thread in self._leaving:
+            thread.join()
 
     def share(self) -> float:
         return float(self._shared[1])
