@@ -280,6 +280,19 @@ def test_reaping_waits_also_for_a_child_that_was_killed(make: MAKER) -> None:
     assert not managers() - before
 
 
+def test_closing_leaves_alone_who_has_the_number_of_a_child_that_is_gone(make: MAKER) -> None:
+    pool = make(renew_after=1)
+    result(pool, pool.submit("measuring", "a.tif", number_of_child))
+    slot = pool._slots[0]
+    slot.reap()
+    with subprocess.Popen([sys.executable, "-c", "input()"], stdin=subprocess.PIPE) as other:
+        slot._shared[0] = float(other.pid)
+        pool.close(wait=False)
+        assert other.poll() is None
+        other.communicate(b"\n", timeout=30)
+    assert other.returncode == 0
+
+
 def test_children_that_are_gone_are_not_kept_in_mind(make: MAKER) -> None:
     """A daemon renews its children for months."""
     pool = make(renew_after=1)

@@ -294,4 +294,6 @@ class _Slot:
         return int(fields[1]) * resource.getpagesize()
 
     def kill(self) -> None:
-        kill(self._shared)
+        """Nothing where the child is gone: its number may be another process's by now."""
+        if self._executor is not None or any(thread.is_alive() for thread in self._leaving):
+            kill(self._shared)
