@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import os
 import urllib.parse
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 from math import isfinite
 from typing import Any
@@ -26,34 +26,22 @@ def _text(kind: TypeAdapter[Any], value: object) -> str:
     """JSON of a value. JSON has no word for a number that is none: it would be kept as null, and a place with a null in
     it is never read again, nor is anything that lists its row. So it raises here, where only one file or job is lost
     to it, and by no error of the ledger, which would stop the night."""
-    plain = kind.dump_python(value, mode="json")
-    if not _all_numbers(plain):
-        at, figure = _no_number(plain)
+    for at, figure in _no_numbers(kind.dump_python(value, mode="json")):
         raise ValueError(f"{at} is {figure}, no number that can be kept")
     return kind.dump_json(value).decode()
 
 
-def _all_numbers(plain: object) -> bool:
-    left = [plain]
-    while left:
-        each = left.pop()
-        if isinstance(each, float):
-            if not isfinite(each):
-                return False
-        elif isinstance(each, dict):
-            left.extend(each.values())
-        elif isinstance(each, list | tuple):
-            left.extend(each)
-    return True
-
-
-def _no_number(plain: Any, at: str = "") -> tuple[str, float]:
-    """Where the first number that is none stands, and what it is."""
+def _no_numbers(plain: object, at: str = "") -> Iterator[tuple[str, float]]:
+    """Where numbers stand that are none, and what they are."""
     if isinstance(plain, float):
-        return at, plain
-    inner = plain.items() if isinstance(plain, dict) else enumerate(plain)
-    key, each = next((key, each) for key, each in inner if not _all_numbers(each))
-    return _no_number(each, f"{at}[{key}]" if isinstance(key, int) else f"{at}.{key}" if at else key)
+        if not isfinite(plain):
+            yield at, plain
+    elif isinstance(plain, dict):
+        for key, each in plain.items():
+            yield from _no_numbers(each, f"{at}.{key}" if at else key)
+    elif isinstance(plain, list | tuple):
+        for place, each in enumerate(plain):
+            yield from _no_numbers(each, f"{at}[{place}]")
 
 
 def measured_out(measured: Measured | None) -> tuple[str | None, bytes | None]:

@@ -33,15 +33,15 @@ def ends(strip: Strip, column: int, blend_px: float, px: float, first: int, past
     there."""
     reach = END_BLOCKS * BLOCK_ROWS
     half = int(min(MOST * px + blend_px / 2 + 10, column - strip.first, strip.past - column))
-    kept = {row: grey for row, grey in strip.greys.items() if row in rows and row + BLOCK_ROWS <= rows.stop}
-    near = {row: g for row, g in kept.items() if row + len(g) > first - reach and row < past + reach}
+    kept = strip.chunks_in(rows)
+    near = [row for row in kept if row + len(strip.greys[row]) > first - reach and row < past + reach]
     if half < 8 or not near:
         return first, past
-    even = [strip.even(row) for row in near]
+    even = [strip.even(row)[: rows.stop - row] for row in near]
     sizes = np.linspace(0.0, MOST * px, STATES)
     forms = process_of(even, LEAST_NOISE).forms(half, blend_px, sizes.tolist())
     at, starts, likely = column - strip.first, [], []
-    for row, block in ((row, block[: rows.stop - row]) for row, block in zip(near, even, strict=True)):
+    for row, block in zip(near, even, strict=True):
         each = np.stack([score(block[:, at - half : at + half], form) for form in forms], axis=1)
         tops = range(0, len(each) - STEP_ROWS + 1, STEP_ROWS)
         starts += [row + top for top in tops]

@@ -45,10 +45,12 @@ def profiles(
     """The same for each of some neighbouring columns."""
     shifts = np.concatenate([np.arange(LEAST_PX, min(most_px, 16.0), 0.5), np.arange(16.0, most_px + 1)])
     half = int(min(most_px + blend_px / 2 + 10, min(columns) - strip.first, strip.past - max(columns)))
-    kept = {row: grey for row, grey in strip.greys.items() if row in rows and row + BLOCK_ROWS <= rows.stop}
+    kept = strip.chunks_in(rows)
     if not kept or half < 8:
         return [()] * len(columns)
-    thin = int(np.ceil(sum(map(len, kept.values())) * (len(shifts) + 2) * (2.0 * half) ** 2 / MOST_PRODUCTS))
+    thin = int(
+        np.ceil(sum(len(strip.greys[row]) for row in kept) * (len(shifts) + 2) * (2.0 * half) ** 2 / MOST_PRODUCTS)
+    )
     even = [strip.even(row)[::thin] for row in kept]
     hypotheses = Hypotheses.of(process_of(even, LEAST_NOISE), blend_px, np.concatenate([shifts, [NOTHING_PX]]), half)
     together, past = np.concatenate(even), np.cumsum([len(block) for block in even])
@@ -73,7 +75,7 @@ def settle(
 ) -> tuple[int, float]:
     """The column and blend width near the given ones with which a displacement of about `px` is likeliest; those
     given where nothing speaks for it."""
-    kept = [row for row in strip.greys if row in rows and row + BLOCK_ROWS <= rows.stop]
+    kept = strip.chunks_in(rows)
     kept = kept[:: max(len(kept) // SETTLE_CHUNKS, 1)]
     even = [strip.even(row)[::SETTLE_EVERY] for row in kept]
     process = process_of(even, LEAST_NOISE)

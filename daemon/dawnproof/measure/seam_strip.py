@@ -68,6 +68,10 @@ class Strip:
             if len(rows) >= BLOCK_ROWS:
                 self._work_off(rows[: len(rows) // BLOCK_ROWS * BLOCK_ROWS])
 
+    def chunks_in(self, rows: range) -> list[int]:
+        """First rows of the chunks that begin in `rows` and hold a block of them at least."""
+        return [row for row in self.greys if row in rows and row + BLOCK_ROWS <= rows.stop]
+
     def even(self, row: int, past: int | None = None) -> Rows:
         """The rows from `row` to `past` or the end of their chunk as `even_rows`; a strip that keeps all is asked for
         the same ones again and again."""

@@ -11,11 +11,9 @@ from dataclasses import dataclass
 from math import erf, hypot, sqrt
 
 import numpy as np
-import numpy.typing as npt
 
+from .edge_profiles import Floats
 from .edges import Side
-
-Floats = npt.NDArray[np.float64]
 
 TOLERANCE_DEG = 0.05  # what `sure` of the reading speaks of
 _FARTHEST = 4.7  # spreads; what lies further off the line had no part in it

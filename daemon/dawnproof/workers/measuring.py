@@ -21,7 +21,7 @@ from .asks import Ask
 from .child import report_share
 from .memory import settle_memory
 
-MOST_PPI = 2400  # no bed resolves more; with the bed's size it bounds what a file may declare
+MOST_PPI = 2400  # no work that fills a bed is scanned at more; with the bed's size it bounds what a file may declare
 LEAST_PIXELS = 400_000_000
 
 
