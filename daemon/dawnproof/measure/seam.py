@@ -159,7 +159,7 @@ class SeamCheck:
     def _along(self, place: Place, ground: Ground, suspects: Suspects, parts: _Parts) -> Reading | None:
         """What speaks against 'sound' in a stretch of the stitch; None when each of them is sound."""
         found = parts.speaking_most
-        told = found if found is not None and tells_a_lift(*found) else self._hinted(place, suspects)
+        told = found if found and tells_a_lift(*found, len(place.own) == 1) else self._hinted(place, suspects)
         if told is not None:
             return self._stretch(place, ground, *told)
         open_ = found[0] if found is not None else blind(parts.every)

@@ -94,7 +94,7 @@ def stretches(own: Sequence[Strip], ground: Ground) -> list[Stretch]:
     rows, usual = np.array([len(block) for block in blocks]), lengths[0]
     dull = float(rows[(promises * usual < LEAST_PROMISE) & ~bare].sum() / rows.sum())
     short = round(SHORT_SHARE * len(blocks))
-    if short * float(np.median(rows)) >= SHORT_ROWS:
+    if len(own) == 1 and short * float(np.median(rows)) >= SHORT_ROWS:  # over the whole width chance has too many
         lengths = sorted({short, *lengths})
     return [
         Stretch(
@@ -130,16 +130,16 @@ def speaking_most(own: Sequence[Strip], found: Sequence[Stretch]) -> tuple[Stret
     """The suspect whose own rows speak most for it, with what they say; None when they refute every one."""
     looked = [(each, seen_again(own, each)) for each in suspects(found)]
     left = [(s, q) for s, q in looked if clear(s.mark, q) and not passes_for_softness(q.mark)]
-    left = [(s, q) for s, q in left if tells_a_lift(s, q) or not q.refuted]
-    return max(left, key=lambda pair: (tells_a_lift(*pair), pair[1].speaks), default=None)
+    left = [(s, q) for s, q in left if tells_a_lift(s, q, len(own) == 1) or not q.refuted]
+    return max(left, key=lambda pair: (tells_a_lift(*pair, len(own) == 1), pair[1].speaks), default=None)
 
 
-def tells_a_lift(stretch: Stretch, second: Second) -> bool:
+def tells_a_lift(stretch: Stretch, second: Second, place_known: bool = True) -> bool:
     """Whether a suspect that is `clear` is a lift: its rows confirm it or, where they speak less than they promise,
     both looks agree. Where a few rows are loud and the others calm, the second, in which each counts alike, expects
-    too much."""
+    too much. Over the whole width of a scan chance has too many places for that."""
     shares = stretch.mark.score / max(stretch.promise, LEAST_PROMISE) + second.speaks / max(second.expected, 1.0)
-    return second.confirmed or (shares >= AGREED_SHARE and second.speaks >= AGREED_AGAIN)
+    return second.confirmed or (place_known and shares >= AGREED_SHARE and second.speaks >= AGREED_AGAIN)
 
 
 def clear(mark: Mark, second: Second) -> bool:
