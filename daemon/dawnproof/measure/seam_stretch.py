@@ -131,7 +131,7 @@ def speaking_most(own: Sequence[Strip], found: Sequence[Stretch]) -> tuple[Stret
     looked = [(each, seen_again(own, each)) for each in suspects(found)]
     left = [(s, q) for s, q in looked if clear(s.mark, q) and not passes_for_softness(q.mark)]
     left = [(s, q) for s, q in left if tells_a_lift(s, q, len(own) == 1) or not q.refuted]
-    return max(left, key=lambda pair: (tells_a_lift(*pair, len(own) == 1), pair[1].speaks), default=None)
+    return max(left, key=lambda pair: (tells_a_lift(pair[0], pair[1], len(own) == 1), pair[1].speaks), default=None)
 
 
 def tells_a_lift(stretch: Stretch, second: Second, place_known: bool = True) -> bool:
