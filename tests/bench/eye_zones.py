@@ -1,159 +1,32 @@
-"""Rates of the checks that look at the whole scan: streaks, focus, fringe, travel, likeness.
-
-    python tests/bench/eye_zones.py [--count N] [--seed S] [--set tuned|unseen|both] [--only CHECK] [--misses]
-                                    [--rows N] [--pictures FOLDER] [--textures FOLDER]
-
-Prints each rate with its count and Wilson 95 % interval. `tuned`: pictures and seeds that were looked at while the
-checks were made. `unseen`: others. With a folder of one's own, all its pictures make one set.
-"""
+"""Rates of the checks that look at the whole scan: streaks, focus, fringe, travel, likeness."""
 
 from __future__ import annotations
 
-import argparse
 import dataclasses
-import sys
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, field
-from functools import partial
-from pathlib import Path
 
 import cv2
 import numpy as np
+import scans
+import surfaces
+from bench.eye_pictures import Pictures
+from bench.eye_sheets import Sheet, asked, scanned, scanned_bare, sheets, with_pixels
+from bench.rates import Group, Options, Trial
+from scipy.ndimage import fourier_shift
 
-HERE = Path(__file__).resolve()
-sys.path[:0] = [str(HERE.parents[2] / "daemon"), str(HERE.parents[1])]
+from dawnproof.measure.band import Pixels
+from dawnproof.measure.focus import Focus
+from dawnproof.measure.fringe import Fringe
+from dawnproof.measure.likeness import Likeness, same_picture
+from dawnproof.measure.streaks import Streaks
+from dawnproof.measure.thumb import Thumb
+from dawnproof.measure.travel import Travel
 
-import scans  # noqa: E402
-import surfaces  # noqa: E402
-from scipy.ndimage import fourier_shift  # noqa: E402
-
-from dawnproof.measure.band import Check, Pixels  # noqa: E402
-from dawnproof.measure.focus import Focus  # noqa: E402
-from dawnproof.measure.fringe import Fringe  # noqa: E402
-from dawnproof.measure.likeness import Likeness, same_picture  # noqa: E402
-from dawnproof.measure.outline import Outline, whole_frame  # noqa: E402
-from dawnproof.measure.streaks import Streaks  # noqa: E402
-from dawnproof.measure.thumb import Thumb  # noqa: E402
-from dawnproof.measure.travel import Travel  # noqa: E402
-from dawnproof.model import Reading  # noqa: E402
-
-ROWS, COLUMNS = 1300, 1000  # a small part; real ones have three to ten times the rows
-INVENTED: tuple[Callable[[int, int, int], surfaces.Surface], ...] = (
-    surfaces.strokes,
-    surfaces.paper,
-    surfaces.laid,
-    surfaces.weave,
-    surfaces.drawing,
-    surfaces.wash,
-)
-TUNED_PICTURES = ("painting_the_scream", "life_by", "seeding_by")
-TUNED_TEXTURES = ("gravel", "brick")
-TEXTURED = {"strokes", "paper", "laid", "weave"}
-
-
-@dataclass
-class Rate:
-    """Successes out of trials, and what was missed."""
-
-    name: str
-    good: int = 0
-    tried: int = 0
-    misses: list[str] = field(default_factory=list)
-
-    def add(self, good: bool, miss: str = "") -> None:
-        self.good += good
-        self.tried += 1
-        if not good:
-            self.misses.append(miss)
-
-    def line(self) -> str:
-        if not self.tried:
-            return f"{self.name:52s} no trials"
-        low, high = wilson(self.good, self.tried)
-        return f"{self.name:52s} {self.good / self.tried:6.1%}  {self.good}/{self.tried}  [{low:.1%}, {high:.1%}]"
-
-
-def wilson(good: int, tried: int, z: float = 1.96) -> tuple[float, float]:
-    """Wilson's 95 % interval of a rate."""
-    rate, spread = good / tried, z * z / tried
-    middle = (rate + spread / 2) / (1 + spread)
-    half = z * np.sqrt(rate * (1 - rate) / tried + spread / (4 * tried)) / (1 + spread)
-    return float(max(0.0, middle - half)), float(min(1.0, middle + half))
-
-
-@dataclass(frozen=True)
-class Sheet:
-    """A work, its name for the list of misses, and whether it has texture all over."""
-
-    name: str
-    surface: surfaces.Surface
-    textured: bool
-    seed: int
-
-
-def sheets(pictures: list[Path], textures: list[Path], count: int, seed: int) -> Iterator[Sheet]:
-    """Pictures and invented surfaces in turn, with relief of 0 to 8 %."""
-    made: list[Callable[[int], tuple[str, surfaces.Surface, bool]]] = [
-        *(partial(_of_picture, path) for path in pictures),
-        *(partial(_invented, work) for work in INVENTED),
-    ]
-    for k in range(count):
-        one = seed + k
-        name, surface, textured = made[k % len(made)](one)
-        strength = float(np.random.default_rng((one, 31)).choice([0.0, 0.02, 0.04, 0.08]))
-        if textures and strength:
-            texture = surfaces.load(str(textures[one % len(textures)]))
-            surface, textured = surfaces.relief(surface, texture, strength, one), True
-            name += f"+{strength:.0%}"
-        yield Sheet(f"{name} seed {one}", surface, textured, one)
-
-
-def _of_picture(path: Path, seed: int) -> tuple[str, surfaces.Surface, bool]:
-    return path.stem[:16], surfaces.from_picture(surfaces.load(str(path)), ROWS, COLUMNS, seed), False
-
-
-def _invented(work: Callable[[int, int, int], surfaces.Surface], seed: int) -> tuple[str, surfaces.Surface, bool]:
-    return work.__name__, work(ROWS, COLUMNS, seed), work.__name__ in TEXTURED
-
-
-def scanned(sheet: Sheet, surface: surfaces.Surface | None = None, again: int = 0) -> scans.Scan:
-    """The sheet on a bed with lid or none, one camera."""
-    rng = np.random.default_rng((sheet.seed, 32, again))
-    kind = str(rng.choice(["white", "white", "grey", "black", "none"]))
-    margins = rng.integers(40, 90, 4)
-    lid = scans.Lid(
-        kind, (int(margins[0]), int(margins[1]), int(margins[2]), int(margins[3])), float(rng.uniform(-1, 1))
-    )
-    return scans.make_scan(
-        sheet.surface if surface is None else surface,
-        None if kind == "none" else lid,
-        noise=float(rng.uniform(0.001, 0.005)),
-        depth_bits=int(rng.choice([16, 16, 16, 8])),
-        seed=sheet.seed + 1000 * again,
-    )
-
-
-def outline_of(scan: scans.Scan) -> Outline:
-    """The true outline, as the check for it would give."""
-    frame = scan.frame
-    whole = whole_frame(frame.width_px, frame.height_px)
-    mask = np.zeros((frame.height_px, frame.width_px), np.uint8)
-    cv2.fillConvexPoly(mask, np.rint(scan.corners).astype(np.int32), 1)
-    one, two, three, four = ((float(x), float(y)) for x, y in scan.corners)
-    corners = (one, two, three, four)
-    spans = np.full((frame.height_px, 2), np.nan)
-    for row in np.flatnonzero(mask.any(axis=1)):
-        inside = np.flatnonzero(mask[row])
-        spans[row] = inside[0], inside[-1] + 1
-    return dataclasses.replace(whole, box=scan.box, corners=corners, spans=spans, rows_per_span=1)
-
-
-def asked(kind: type[Check], scan: scans.Scan, pixels: Pixels) -> tuple[dict[str, Reading], Check]:
-    """Readings by name, and the check."""
-    check = kind(dataclasses.replace(scan.frame, width_px=pixels.shape[1], height_px=pixels.shape[0]))
-    for band in scans.bands(pixels, 256):
-        check.see(band)
-    return {reading.name: reading for reading in check.readings(outline_of(scan))}, check
+SOFTEST, WANDER_NOTE_PX, WANDER_FAULT_PX = 0.6, 1.0, 3.0  # the limits of the shipped rule book
+FRINGE_PX = 0.33  # of a good scan, as published
+STREAK_FOUND, STREAK_NONE = "1 % over the full height found, placed within 1 px", "none on a sound scan"
+SOFT_FOUND = {True: "soft fifth found, textured", False: "soft fifth found, without texture all over"}
+SOFT_NONE = {True: "none on a sound scan, textured", False: "none on a sound scan, without texture all over"}
 
 
 def add_streak(pixels: Pixels, column: int, width: int, share: float, first: int, last: int) -> Pixels:
@@ -163,7 +36,7 @@ def add_streak(pixels: Pixels, column: int, width: int, share: float, first: int
     return np.rint(np.clip(changed, 0, np.iinfo(pixels.dtype).max)).astype(pixels.dtype)
 
 
-def streaks(sheet: Sheet) -> Iterator[tuple[str, bool, str]]:
+def _streaks(sheet: Sheet) -> Iterator[Trial]:
     """On a bed with its lid, and of a part that fills its frame."""
     scan = scanned(sheet)
     lid = scan.frame.bed.lid if scan.box.width < scan.frame.width_px else "none"
@@ -172,38 +45,36 @@ def streaks(sheet: Sheet) -> Iterator[tuple[str, bool, str]]:
         yield from _streaked(sheet, scanned_bare(sheet), "lid none")
 
 
-def scanned_bare(sheet: Sheet) -> scans.Scan:
-    """The sheet fills the frame, as a part's scan does."""
-    rng = np.random.default_rng((sheet.seed, 37))
-    depth = int(rng.choice([16, 16, 16, 8]))
-    return scans.make_scan(
-        sheet.surface, None, noise=float(rng.uniform(0.001, 0.005)), depth_bits=depth, seed=sheet.seed
-    )
-
-
-def _streaked(sheet: Sheet, scan: scans.Scan, lid: str) -> Iterator[tuple[str, bool, str]]:
+def _streaked(sheet: Sheet, scan: scans.Scan, lid: str) -> Iterator[Trial]:
     rng = np.random.default_rng((sheet.seed, 33))
     rows, columns = scan.pixels.shape[:2]
-    clean, _ = asked(Streaks, scan, scan.pixels)
-    told = f"{sheet.name} {lid}: {clean['worst'].value} % certain {clean['worst'].certain} {clean['worst'].where}"
-    yield f"streaks: none on a sound scan, {lid}", clean["count"].value == 0, told
-    yield "streaks: no certain one on a sound scan", clean["count"].value == 0 or not clean["worst"].certain, told
+    worst = asked(Streaks, scan)[0]
+    clean, certain = worst["count"].value == 0, worst["worst"].certain
+    told = f"{sheet.name} {lid}: {worst['worst'].value} % certain {certain} {worst['worst'].where}"
+    yield Trial(STREAK_NONE, clean, told, scan)
+    yield Trial(f"{STREAK_NONE}, {lid}", clean, told)
+    yield Trial("no certain one on a sound scan", clean or not certain, told, scan)
     width, column = int(rng.integers(1, 5)), int(rng.integers(8, columns - 12))
     share = float(rng.choice([-0.01, 0.01]))
-    for length, how in ((rows, "full height"), (int(rows * rng.uniform(0.4, 1.0)), "40 to 100 % of the height")):
+    for length, full in ((rows, True), (int(rows * rng.uniform(0.4, 1.0)), False)):
         first = int(rng.choice([0, rows - length]))
-        streaked = add_streak(scan.pixels, column, width, share, first, first + length)
-        _readings, check = asked(Streaks, scan, streaked)
+        streaked = with_pixels(scan, add_streak(scan.pixels, column, width, share, first, first + length))
+        _readings, check = asked(Streaks, streaked)
         assert isinstance(check, Streaks)
         centre = column + (width - 1) / 2
         near = [s for s in check.streaks() if abs(s.column - centre) <= 1.0]
-        miss = f"{sheet.name}: {share:+.0%} {width} px at {column}, rows {length}/{rows}; found {check.streaks()}"
-        yield f"streaks: 1 % found within 1 px, {lid}, {how}", bool(near), miss
-        if near and length == rows:
-            yield f"streaks: strength within 0.2 %, {lid}", abs(near[0].strength - share) <= 0.002, miss
+        told = f"{sheet.name} {lid}: {share:+.0%} {width} px at {column}, rows {length}/{rows}; found {check.streaks()}"
+        if full:
+            yield Trial(STREAK_FOUND, bool(near), told, streaked)
+            yield Trial(f"{STREAK_FOUND}, {lid}", bool(near), told)
+        else:
+            yield Trial(f"1 % over 40 to 100 % of the height, {lid}", bool(near), told, streaked)
+        if near and full:
+            strong = abs(near[0].strength - share) <= 0.002
+            yield Trial(f"strength within 0.2 %, {lid}", strong, told, streaked)
 
 
-def soften(surface: surfaces.Surface, seed: int) -> surfaces.Surface:
+def _soften(surface: surfaces.Surface, seed: int) -> surfaces.Surface:
     """A rectangle of a fifth of the work blurred, Gaussian, sigma 2 px."""
     rng = np.random.default_rng((seed, 34))
     rows, columns = surface.shape[:2]
@@ -216,63 +87,64 @@ def soften(surface: surfaces.Surface, seed: int) -> surfaces.Surface:
     return soft
 
 
-def focus(sheet: Sheet) -> Iterator[tuple[str, bool, str]]:
-    limit = 0.6
-    kind = "textured" if sheet.textured else "without texture all over"
-    clean = asked(Focus, scan := scanned(sheet), scan.pixels)[0]["softest"]
+def _focus(sheet: Sheet) -> Iterator[Trial]:
+    clean = asked(Focus, scan := scanned(sheet))[0]["softest"]
     value = clean.value if isinstance(clean.value, float) else None
-    yield f"focus: sound, {kind}", value is None or value >= limit, f"{sheet.name}: {value}"
-    soft = asked(Focus, scan := scanned(sheet, soften(sheet.surface, sheet.seed)), scan.pixels)[0]["softest"]
+    sound = value is None or value >= SOFTEST
+    yield Trial(SOFT_NONE[sheet.textured], sound, f"{sheet.name}: {value}", scan)
+    soft = asked(Focus, scan := scanned(sheet, _soften(sheet.surface, sheet.seed)))[0]["softest"]
     seen = soft.value if isinstance(soft.value, float) else None
-    yield f"focus: soft fifth found, {kind}", seen is not None and seen < limit, f"{sheet.name}: {seen} ({value})"
+    found = seen is not None and seen < SOFTEST
+    yield Trial(SOFT_FOUND[sheet.textured], found, f"{sheet.name}: {seen} ({value})", scan)
 
 
-def fringe(sheet: Sheet) -> Iterator[tuple[str, bool, str]]:
+def _fringe(sheet: Sheet) -> Iterator[Trial]:
     rng = np.random.default_rng((sheet.seed, 35))
-    clean = asked(Fringe, scan := scanned(sheet), scan.pixels)[0]
+    clean = asked(Fringe, scan := scanned(sheet))[0]
     values = [reading.value for reading in clean.values()]
-    if all(value is None for value in values):
-        yield "fringe: judged", False, sheet.name
+    judged = any(value is not None for value in values)
+    yield Trial("judged", judged, sheet.name, scan)
+    if not judged:
         return
-    yield "fringe: judged", True, ""
-    yield "fringe: sound below 0.33 px", all(float(v or 0) < 0.33 for v in values), f"{sheet.name}: {values}"
+    low = all(float(v or 0) < FRINGE_PX for v in values)
+    yield Trial("sound below 0.33 px", low, f"{sheet.name}: {values}", scan)
     size = float(rng.choice([0.30, 0.36, 0.6, 0.9]))
     turn = rng.uniform(0, 2 * np.pi)
     moved = sheet.surface.copy()
     spectrum = np.fft.fft2(moved[..., 0])
     moved[..., 0] = np.fft.ifft2(fourier_shift(spectrum, (size * np.sin(turn), size * np.cos(turn)))).real
     scan = scanned(sheet, np.clip(moved, 0, 1))
-    value = asked(Fringe, scan, scan.pixels)[0]["red_green"].value
+    value = asked(Fringe, scan)[0]["red_green"].value
     good = isinstance(value, float) and abs(value - size) <= 0.05
-    yield "fringe: shift within 0.05 px", good, f"{sheet.name}: {size} read {value} (before {values[0]})"
+    yield Trial("shift within 0.05 px", good, f"{sheet.name}: {size} read {value} (before {values[0]})", scan)
 
 
-def travel(sheet: Sheet) -> Iterator[tuple[str, bool, str]]:
+def _travel(sheet: Sheet) -> Iterator[Trial]:
     rng = np.random.default_rng((sheet.seed, 36))
     scan = scanned(sheet)
-    clean = asked(Travel, scan, scan.pixels)[0]
+    clean = asked(Travel, scan)[0]
     wander = clean["wander"]
     value = float(wander.value or 0.0)
     told = f"{sheet.name}: wander {wander.value} certain {wander.certain}"
-    yield "travel: sound below 1 px", value < 1.0, told
-    yield "travel: sound, no certain wander from 3 px", value < 3.0 or not wander.certain, told
-    yield "travel: sound, no rows", not clean["rows"].value, f"{sheet.name}: {clean['rows']}"
+    yield Trial("sound below 1 px", value < WANDER_NOTE_PX, told, scan)
+    yield Trial("sound, no certain wander from 3 px", value < WANDER_FAULT_PX or not wander.certain, told, scan)
+    yield Trial("sound, no rows", not clean["rows"].value, f"{sheet.name}: {clean['rows']}", scan)
     rows = len(scan.pixels)
     at, size = int(rows * rng.uniform(0.2, 0.8)), float(rng.choice([-1, 1]) * rng.uniform(1.0, 12.0))
-    slipped = slip(scan.pixels, at, size)
-    seen = asked(Travel, scan, slipped)[0]["wander"]
+    slipped = with_pixels(scan, _slip(scan.pixels, at, size))
+    seen = asked(Travel, slipped)[0]["wander"]
+    yield Trial("slip of 1 to 12 px judged", seen.value is not None, sheet.name, slipped)
     if seen.value is None:
-        yield "travel: slip of 1 to 12 px judged", False, sheet.name
         return
-    yield "travel: slip of 1 to 12 px judged", True, ""
     close = abs(abs(size) - float(seen.value)) <= 0.5
-    yield "travel: slip found, size within 0.5 px", close, f"{sheet.name}: {size:.2f} at {at} read {seen}"
-    doubled = np.concatenate([scan.pixels[:at], scan.pixels[at - 3 :]])
-    count = asked(Travel, scan, doubled)[0]["rows"].value
-    yield "travel: three doubled rows counted", count == 3, f"{sheet.name}: {count}"
+    told = f"{sheet.name}: {size:.2f} at {at} read {seen}"
+    yield Trial("slip found, size within 0.5 px", close, told, slipped)
+    doubled = with_pixels(scan, np.concatenate([scan.pixels[:at], scan.pixels[at - 3 :]]))
+    count = asked(Travel, doubled, scan)[0]["rows"].value
+    yield Trial("three doubled rows counted", count == 3, f"{sheet.name}: {count}", doubled)
 
 
-def slip(pixels: Pixels, row: int, shift_px: float) -> Pixels:
+def _slip(pixels: Pixels, row: int, shift_px: float) -> Pixels:
     """Everything from that row on lies to the right by so many pixels; nothing else changes."""
     moved = pixels.astype(np.float32)
     turn = np.array([[1, 0, shift_px], [0, 1, 0]], np.float64)
@@ -282,20 +154,22 @@ def slip(pixels: Pixels, row: int, shift_px: float) -> Pixels:
     return np.rint(np.clip(moved, 0, np.iinfo(pixels.dtype).max)).astype(pixels.dtype)
 
 
-def likeness(sheet: Sheet) -> Iterator[tuple[str, bool, str]]:
+def _likeness(sheet: Sheet) -> Iterator[Trial]:
     first, again = (scanned(sheet, again=k) for k in (1, 2))
-    same = _likeness(first, again)
-    yield "likeness: scanned again, not called another", same.same or not same.certain, f"{sheet.name}: {same}"
-    yield "likeness: scanned again, surely the same", same.same and same.certain, f"{sheet.name}: {same}"
+    same = _alike(first, again)
+    told = f"{sheet.name}: {same}"
+    yield Trial("scanned again, not called another", same.same or not same.certain, told, again)
+    yield Trial("scanned again, surely the same", same.same and same.certain, told, again)
     # not its mirror image: the relief is laid by mirroring and is its own
-    other = dataclasses.replace(sheet, surface=surfaces.strokes(ROWS, COLUMNS, sheet.seed + 7))
-    differs = _likeness(first, scanned(other, again=2))
+    rows, columns = sheet.surface.shape[:2]
+    other = scanned(dataclasses.replace(sheet, surface=surfaces.strokes(rows, columns, sheet.seed + 7)), again=2)
+    differs = _alike(first, other)
     told = f"{sheet.name}: {differs}"
-    yield "likeness: another picture, not called the same", not differs.certain or not differs.same, told
-    yield "likeness: another picture, surely another", differs.certain and not differs.same, told
+    yield Trial("another picture, not called the same", not differs.certain or not differs.same, told, first)
+    yield Trial("another picture, surely another", differs.certain and not differs.same, told, first)
 
 
-def _likeness(first: scans.Scan, second: scans.Scan) -> Likeness:
+def _alike(first: scans.Scan, second: scans.Scan) -> Likeness:
     """As the daemon asks: with the millimetres a pixel of each thumb stands for."""
     scale = max(second.pixels.shape) / max(first.pixels.shape)
     return same_picture(_thumb(first), _thumb(second), scale)
@@ -308,56 +182,18 @@ def _thumb(scan: scans.Scan) -> np.ndarray:
     return thumb.picture()
 
 
-TRIALS = {"streaks": streaks, "focus": focus, "fringe": fringe, "travel": travel, "likeness": likeness}
+def _group(name: str, trial: Callable[[Sheet], Iterator[Trial]], aims: dict[str, float]) -> Group:
+    def trials(pictures: Pictures, seeds: range, options: Options) -> Iterator[Trial]:
+        for sheet in sheets(pictures, seeds, options):
+            yield from trial(sheet)
+
+    return Group(name, trials, aims)
 
 
-def sources(which: str, arguments: argparse.Namespace) -> tuple[list[Path], list[Path], int]:
-    """Pictures, textures and first seed of a set."""
-    if arguments.pictures:
-        return _images(arguments.pictures), _images(arguments.textures), arguments.seed
-    pictures = _images(surfaces.SHARED / "pictures")
-    textures = _images(surfaces.SHARED / "textures")
-    tuned = which == "tuned"
-    return (
-        [p for p in pictures if p.name.startswith(TUNED_PICTURES) == tuned],
-        [t for t in textures if (t.stem in TUNED_TEXTURES) == tuned],
-        arguments.seed if tuned else arguments.seed + 100_000,
-    )
-
-
-def _images(folder: Path | None) -> list[Path]:
-    return sorted(p for p in folder.iterdir() if p.suffix in {".png", ".jpg", ".tif"}) if folder else []
-
-
-def main() -> None:
-    global ROWS
-    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
-    parser.add_argument("--count", type=int, default=60)
-    parser.add_argument("--seed", type=int, default=0)
-    parser.add_argument("--set", choices=["tuned", "unseen", "both"], default="both")
-    parser.add_argument("--only", choices=list(TRIALS))
-    parser.add_argument("--misses", action="store_true")
-    parser.add_argument("--rows", type=int, default=ROWS, help="height of the works")
-    parser.add_argument("--pictures", type=Path)
-    parser.add_argument("--textures", type=Path)
-    arguments = parser.parse_args()
-    cv2.setNumThreads(1)
-    ROWS = arguments.rows
-    for which in ("tuned", "unseen") if arguments.set == "both" else (arguments.set,):
-        pictures, textures, seed = sources(which, arguments)
-        print(f"{which}: {arguments.count} scans of {ROWS} x {COLUMNS}, seeds from {seed}, {len(pictures)} pictures")
-        rates: dict[str, Rate] = {}
-        for sheet in sheets(pictures, textures, arguments.count, seed):
-            for name, trial in TRIALS.items():
-                if arguments.only in (None, name):
-                    for rate, good, miss in trial(sheet):
-                        rates.setdefault(rate, Rate(rate)).add(good, miss)
-        for found in rates.values():
-            print("  " + found.line())
-            if arguments.misses:
-                for miss in found.misses:
-                    print("      " + miss)
-
-
-if __name__ == "__main__":
-    main()
+GROUPS = (
+    _group("streaks", _streaks, {STREAK_FOUND: 98, STREAK_NONE: 99}),
+    _group("focus", _focus, {SOFT_FOUND[True]: 90, SOFT_NONE[True]: 97, SOFT_NONE[False]: 97}),
+    _group("fringe", _fringe, {}),
+    _group("travel", _travel, {}),
+    _group("likeness", _likeness, {}),
+)

@@ -1,40 +1,32 @@
-"""Lift in millimetres over the whole way: a shim scan, `calibrate`, a lifted work, `examine`.
+"""Rates of the lift in millimetres over the whole way: a shim scan, `calibrate`, a lifted work, `examine`.
 
-    python tests/bench/lift.py FOLDER ... [--textures FOLDER ...] [--seeds A:B]
-
-FOLDER: pictures that works are made of. Each seed is one bed (parallax 0.3 to 0.8, a cut or a blend zone of up to
-40 px, a stitch up to 4 mm from where the rule book says), calibrated from one scan of a textured sheet on a shim of
-0.3 to 1 mm, and three works lifted by 2 to 40 px of doubling, each measured from its file with the bed as calibrated.
-Aim: within 10 % or 0.1 mm. Rates with Wilson's 95 % interval; every miss is named.
+Each seed is one bed (parallax 0.3 to 0.8, a cut or a blend zone of up to 40 px, a stitch up to 4 mm from where the rule
+book says), calibrated from one scan of a textured sheet on a shim of 0.3 to 1 mm, and three works lifted by 2 to 40 px
+of doubling, each measured from its file with the bed as calibrated.
 """
 
 from __future__ import annotations
 
-import argparse
-import os
-import sys
 import tempfile
+from collections.abc import Iterator
 from pathlib import Path
 
-HERE = Path(__file__).resolve()
-sys.path[:0] = [str(HERE.parents[2] / "daemon"), str(HERE.parents[1]), str(HERE.parent)]
-os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+import numpy as np
+import scans
+import surfaces
+from bench.eye_pictures import PROFILE, Pictures
+from bench.rates import Group, Options, Trial
 
-import numpy as np  # noqa: E402
-import scans  # noqa: E402
-import surfaces  # noqa: E402
-from eye_zones import Rate  # type: ignore[import-not-found]  # noqa: E402
+from dawnproof.calibrate import calibrate_bed
+from dawnproof.errors import ScanError
+from dawnproof.model import MM_PER_INCH, Bed
+from dawnproof.storage.studio import open_studio
+from dawnproof.workers.asks import Ask
+from dawnproof.workers.measuring import measure_scan
 
-from dawnproof.calibrate import calibrate_bed  # noqa: E402
-from dawnproof.errors import ScanError  # noqa: E402
-from dawnproof.model import MM_PER_INCH, Bed  # noqa: E402
-from dawnproof.storage.studio import open_studio  # noqa: E402
-from dawnproof.workers.asks import Ask  # noqa: E402
-from dawnproof.workers.measuring import measure_scan  # noqa: E402
-
-PROFILE = HERE.parents[1] / "data" / "icc" / "sRGB-v4.icc"
 ROWS, COLUMNS, WORKS_EACH = 1200, 1500, 3
 SHARE, MM = 0.10, 0.1
+WITHIN = "within 10 % or 0.1 mm, of those told"
 
 
 def within(measured_mm: float, true_mm: float) -> bool:
@@ -42,7 +34,7 @@ def within(measured_mm: float, true_mm: float) -> bool:
     return abs(measured_mm - true_mm) <= max(SHARE * true_mm, MM)
 
 
-def run(pictures: list[Path], textures: list[Path], seed: int, folder: Path, rates: dict[str, Rate]) -> None:
+def _lifted(pictures: Pictures, seed: int, folder: Path) -> Iterator[Trial]:
     """One bed: calibrated, then three lifted works."""
     rng = np.random.default_rng((seed, 11))
     ppi, parallax = float(rng.choice([400, 600])), float(rng.uniform(0.3, 0.8))
@@ -57,64 +49,48 @@ def run(pictures: list[Path], textures: list[Path], seed: int, folder: Path, rat
         f"seam_mm = {nominal}\nseam_tolerance_mm = 5.0\n"
     )
 
-    def written(work: surfaces.Surface, lift_mm: float, name: str, turn: int) -> Path:
+    def scanned(work: surfaces.Surface, lift_mm: float, turn: int) -> scans.Scan:
         left, right = scans.cameras(seed + turn, noise=float(rng.uniform(0.0005, 0.004)))
         stitch = scans.Stitch(column, lift_mm * parallax * px_per_mm, blend, 0.0, 0.5, left, right)
-        scan = scans.make_scan(work, None, stitch, ppi=ppi, seed=seed + turn)
+        return scans.make_scan(work, None, stitch, ppi=ppi, seed=seed + turn)
+
+    def written(scan: scans.Scan, name: str) -> Path:
         return scans.write_tiff(root / name, scan, icc=PROFILE.read_bytes())
 
     shim_mm = float(rng.choice([0.3, 0.5, 1.0]))
-    texture = surfaces.load(str(textures[seed % len(textures)]))
+    texture = surfaces.load(str(pictures.textures[seed % len(pictures.textures)]))
     sheet = surfaces.relief(surfaces.paper(ROWS, COLUMNS, seed), texture, 0.25, seed)
     told = f"seed {seed}: {ppi:.0f} ppi, parallax {parallax:.3f}, blend {blend:.0f} px, shim {shim_mm} mm"
+    shim = scanned(sheet, shim_mm, 0)
     try:
-        calibrate_bed(open_studio(root), written(sheet, shim_mm, "shim.tif", 0), "bed-a", shim_mm)
+        calibrate_bed(open_studio(root), written(shim, "shim.tif"), "bed-a", shim_mm)
     except ScanError as error:
-        rates["calibrated"].add(False, f"{told}: {error}")
+        yield Trial("beds calibrated from one shim scan", False, f"{told}: {error}", shim)
         return
     bed: Bed = open_studio(root).book.bed("bed-a")
     found = bed.parallax or 0.0
-    rates["calibrated"].add(True, told)
-    rates["parallax"].add(abs(found / parallax - 1) <= SHARE / 2, f"{told}: found {found:.3f}")
+    yield Trial("beds calibrated from one shim scan", True, told)
+    near = abs(found / parallax - 1) <= SHARE / 2
+    yield Trial("parallax within 5 %", near, f"{told}: found {found:.3f}", shim)
     for turn in range(1, WORKS_EACH + 1):
-        picture = pictures[int(rng.integers(len(pictures)))]
+        picture = pictures.works[int(rng.integers(len(pictures.works)))]
         lift_mm = float(rng.uniform(2, 40)) / parallax / px_per_mm
         work = surfaces.from_picture(surfaces.load(str(picture)), ROWS, COLUMNS, seed + turn)
         work = surfaces.relief(work, texture, float(rng.uniform(0.02, 0.08)), seed + turn)
-        path = written(work, lift_mm, f"SL-0700_{turn}.tif", turn)
+        scan = scanned(work, lift_mm, turn)
+        path = written(scan, f"SL-0700_{turn}.tif")
         reading = next(r for r in measure_scan(Ask(str(path), bed)).readings if (r.check, r.name) == ("seam", "lift"))
         path.unlink()
         about = f"{told}, {picture.stem[:16]} lifted {lift_mm:.3f} mm"
-        rates["told"].add(reading.value is not None, f"{about}: {reading.why}")
+        yield Trial("lifted works of which a lift is told", reading.value is not None, f"{about}: {reading.why}", scan)
         if isinstance(reading.value, float):
-            rates["within"].add(within(reading.value, lift_mm), f"{about}: {reading.value:.3f} mm")
+            yield Trial(WITHIN, within(reading.value, lift_mm), f"{about}: {reading.value:.3f} mm", scan)
 
 
-def main() -> None:
-    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    parser.add_argument("pictures", nargs="+", type=Path)
-    parser.add_argument("--textures", nargs="*", type=Path, default=[HERE.parents[1] / "data" / "textures"])
-    parser.add_argument("--seeds", default="0:10")
-    asked = parser.parse_args()
-    first, past = map(int, asked.seeds.split(":"))
-    rates = {
-        "calibrated": Rate("beds calibrated from one shim scan"),
-        "parallax": Rate("parallax within 5 %"),
-        "told": Rate("lifted works: a lift is told"),
-        "within": Rate("lift within 10 % or 0.1 mm"),
-    }
-    pictures, textures = (
-        [p for folder in folders for p in sorted(folder.iterdir()) if p.suffix.lower() in {".png", ".jpg", ".tif"}]
-        for folders in (asked.pictures, asked.textures)
-    )
+def _trials(pictures: Pictures, seeds: range, _: Options) -> Iterator[Trial]:
     with tempfile.TemporaryDirectory() as folder:
-        for seed in range(first, past):
-            run(pictures, textures, seed, Path(folder), rates)
-    for rate in rates.values():
-        print(rate.line())
-        for miss in rate.misses:
-            print(f"    {miss}")
+        for seed in seeds:
+            yield from _lifted(pictures, seed, Path(folder))
 
 
-if __name__ == "__main__":
-    main()
+GROUPS = (Group("lift", _trials, {WITHIN: 100}),)
