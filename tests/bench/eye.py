@@ -6,22 +6,10 @@ intervals (Wilson) and what was missed.
 
 FOLDER: pictures of one's own; a folder with 'texture' in its name gives relief instead. Without a folder the pictures
 of ../shared/testdata and of scikit-image are used, those that were looked at while the stitch was made ("tuned") apart
-from the others ("unseen"). `--only` picks groups of rows:
-
-    jobs                      whole sound jobs through reader, all checks and policy: the one budget (see eye_jobs.py)
-    flat, long                sound scans across the stitch; long ones are as high as those of `part`
-    big, mid, small, part     lifted by 5 to 40, 2 to 5, 1 to 2 px; by 5 to 20 px over 15 % of the stitch
-    step, shift, named        tone steps; vertical shifts; sound surfaces that look like doubling (made of no pictures)
-    lift                      in mm, over a shim scan and `calibrate`
-    depth, enlarged           bits really used; scans enlarged and native ones
-    streaks, focus            1 % in a column; a fifth of the work blurred by 2 px
-    crop                      outline and skew, cut and rough edges on all lids
-    clipping, shine           shares against a plain count; glints of varnish and leaf, and paper that is clipped
-    fringe, travel, likeness  channels out of register; a slip, doubled rows; the same work scanned again
-
-Each group makes its scans from the same seeds. `--height`: rows of long and part (2400 without it) and of the sheets of
-streaks, focus, fringe, travel and likeness (1300). `--place unknown`: scans of the stitch do not say where on the bed
-they lie. `--keep` writes every scan that was missed there as a TIFF. The end names the rows whose aim is not met.
+from the others ("unseen"). `--only` picks groups of rows; each makes its scans from the same seeds. `--height`: rows of
+long and part (2400 without it) and of the sheets of streaks, focus, fringe, travel and likeness (1300). `--place
+unknown`: scans of the stitch do not say where on the bed they lie. `--keep` writes every scan that was missed there as
+a TIFF. The end names the rows whose aim is not met.
 """
 
 from __future__ import annotations
@@ -55,13 +43,17 @@ def table(pictures: Pictures, seeds: range, names: list[str], options: Options, 
     rows = []
     for name in names:
         found = counted(GROUPS[name], GROUPS[name].trials(pictures, seeds, options), keep)
-        show(found)
+        show(GROUPS[name], found)
         rows += found
     return rows
 
 
 def main() -> None:
-    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser = argparse.ArgumentParser(
+        description=__doc__,
+        epilog="\n".join(("groups:", *(f"  {name:10s}{group.title}" for name, group in GROUPS.items()))),
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
     parser.add_argument("folders", nargs="*", type=Path)
     parser.add_argument("--seeds", type=seeds_of, default="0:20")
     parser.add_argument("--only", type=lambda names: names.split(","), default=list(GROUPS))

@@ -109,6 +109,6 @@ def _equal(found: dict[str, Reading], pixels: Pixels, outline: Outline, end: int
 
 
 GROUPS = (
-    Group("clipping", _clipping, {"six shares equal a plain count": 100}),
-    Group("shine", _shine),
+    Group("clipping", "shares against a plain count", _clipping, {"six shares equal a plain count": 100}),
+    Group("shine", "glints of varnish and leaf, and paper that is clipped", _shine),
 )

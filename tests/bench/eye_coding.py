@@ -113,6 +113,11 @@ def _sharpened(view: npt.NDArray[np.float32], amount: float) -> npt.NDArray[np.f
 
 
 GROUPS = (
-    Group("depth", _depth, {"exact in the provable cases": 100, "sound scans not accused": 100}),
-    Group("enlarged", _enlarged, {"x 1.25 to x 2 found": 97, "native scans not called enlarged": 98}),
+    Group("depth", "bits really used", _depth, {"exact in the provable cases": 100, "sound scans not accused": 100}),
+    Group(
+        "enlarged",
+        "scans enlarged, and native ones",
+        _enlarged,
+        {"x 1.25 to x 2 found": 97, "native scans not called enlarged": 98},
+    ),
 )

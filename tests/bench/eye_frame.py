@@ -103,4 +103,11 @@ def _beyond_mm(outline: Outline, truth: Truth) -> npt.NDArray[np.float64]:
     return np.array([truth.left - box.x, truth.top - box.y, box.right - truth.right, box.bottom - truth.bottom]) * MM
 
 
-GROUPS = (Group("crop", _crop, {f"{edges} edges, {what}": 100 for edges in ("cut", "rough") for what in AIMED}),)
+GROUPS = (
+    Group(
+        "crop",
+        "outline and skew, on all lids",
+        _crop,
+        {f"{edges} edges, {what}": 100 for edges in ("cut", "rough") for what in AIMED},
+    ),
+)

@@ -79,7 +79,7 @@ def judged(told: dict[str, Any], scan: scans.Scan | None = None) -> Iterator[Tri
     """Among all jobs, and among those of its kind."""
     sound, text = not told["fault"], f"{told['told']}: {'; '.join(told['fault'])}"
     yield Trial(EVERY, sound, text, scan)
-    yield Trial(f"  {told['kind']}", sound, text)
+    yield Trial(told["kind"], sound, text)
 
 
 def _trials(pictures: Pictures, seeds: range, _: Options) -> Iterator[Trial]:
@@ -88,7 +88,7 @@ def _trials(pictures: Pictures, seeds: range, _: Options) -> Iterator[Trial]:
 
 
 def report(entries: list[dict[str, Any]]) -> None:
-    show(counted(GROUPS[0], (trial for told in entries for trial in judged(told))))
+    show(GROUPS[0], counted(GROUPS[0], (trial for told in entries for trial in judged(told))))
     for level in ("fault", "note", "undecided"):
         named = Counter(text.split(":")[0] for each in entries for text in each[level])
         print(f"\n{level}s, of {len(entries)} scans:")
@@ -97,7 +97,9 @@ def report(entries: list[dict[str, Any]]) -> None:
             print(f"  {name:24s} {count:4d}  {', '.join(f'{kind} {n}' for kind, n in where.most_common(5))}")
 
 
-GROUPS = (Group("jobs", _trials, {EVERY: 99}),)
+GROUPS = (
+    Group("jobs", "whole sound jobs through reader, all checks and policy, the one budget", _trials, {EVERY: 99}),
+)
 
 
 def main() -> None:

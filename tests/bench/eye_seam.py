@@ -102,17 +102,28 @@ def _named(_: Pictures, seeds: range, __: Options) -> Iterator[Trial]:
 
 
 GROUPS = (
-    Group("flat", partial(_flat, "flat"), {"no wrong fault": 99.5}),
-    Group("long", partial(_flat, "long"), {"no wrong fault": 99.5}),
+    Group("flat", "stitch of sound scans", partial(_flat, "flat"), {"no wrong fault": 99.5}),
+    Group("long", "stitch of sound scans as high as those of part", partial(_flat, "long"), {"no wrong fault": 99.5}),
     Group(
         "big",
+        "stitch, lifted by 5 to 40 px",
         partial(_doubled, "big"),
         {"not called sound": 99.5, "decided": 97, "size within 0.5 px, of those found": 95},
     ),
-    Group("mid", partial(_doubled, "mid"), {"found": 97}),
-    Group("small", partial(_doubled, "small"), {"found": 50}),
-    Group("part", partial(_doubled, "part"), {"found": 97, "ends within 5 mm, of those found": 97}),
-    Group("step", _stepped),
-    Group("shift", _shifted),
-    Group("named", _named, {f"{name}, no wrong fault": 99 for name in SOUND}),
+    Group("mid", "stitch, lifted by 2 to 5 px", partial(_doubled, "mid"), {"found": 97}),
+    Group("small", "stitch, lifted by 1 to 2 px", partial(_doubled, "small"), {"found": 50}),
+    Group(
+        "part",
+        "stitch, lifted by 5 to 20 px over 15 % of the stitch",
+        partial(_doubled, "part"),
+        {"found": 97, "ends within 5 mm, of those found": 97},
+    ),
+    Group("step", "stitch, a gain of 2.5 to 6 % between the cameras", _stepped),
+    Group("shift", "stitch, one view 0.7 to 4 px higher or lower", _shifted),
+    Group(
+        "named",
+        "stitch of sound surfaces that look like doubling (made of no pictures)",
+        _named,
+        {f"{name}, no wrong fault": 99 for name in SOUND},
+    ),
 )

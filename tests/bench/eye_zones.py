@@ -182,18 +182,23 @@ def _thumb(scan: scans.Scan) -> np.ndarray:
     return thumb.picture()
 
 
-def _group(name: str, trial: Callable[[Sheet], Iterator[Trial]], aims: dict[str, float]) -> Group:
+def _group(name: str, title: str, trial: Callable[[Sheet], Iterator[Trial]], aims: dict[str, float]) -> Group:
     def trials(pictures: Pictures, seeds: range, options: Options) -> Iterator[Trial]:
         for sheet in sheets(pictures, seeds, options):
             yield from trial(sheet)
 
-    return Group(name, trials, aims)
+    return Group(name, title, trials, aims)
 
 
 GROUPS = (
-    _group("streaks", _streaks, {STREAK_FOUND: 98, STREAK_NONE: 99}),
-    _group("focus", _focus, {SOFT_FOUND[True]: 90, SOFT_NONE[True]: 97, SOFT_NONE[False]: 97}),
-    _group("fringe", _fringe, {}),
-    _group("travel", _travel, {}),
-    _group("likeness", _likeness, {}),
+    _group("streaks", "1 % in 1 to 4 columns", _streaks, {STREAK_FOUND: 98, STREAK_NONE: 99}),
+    _group(
+        "focus",
+        "a fifth of the work blurred by 2 px",
+        _focus,
+        {SOFT_FOUND[True]: 90, SOFT_NONE[True]: 97, SOFT_NONE[False]: 97},
+    ),
+    _group("fringe", "channels out of register", _fringe, {}),
+    _group("travel", "a slip, doubled rows", _travel, {}),
+    _group("likeness", "the same work scanned again, and another", _likeness, {}),
 )

@@ -93,4 +93,4 @@ def _trials(pictures: Pictures, seeds: range, _: Options) -> Iterator[Trial]:
             yield from _lifted(pictures, seed, Path(folder))
 
 
-GROUPS = (Group("lift", _trials, {WITHIN: 100}),)
+GROUPS = (Group("lift", "in mm, over a shim scan, `calibrate` and `examine`", _trials, {WITHIN: 100}),)

@@ -14,7 +14,7 @@ from bench.eye_pictures import PROFILE, Pictures
 from dawnproof.measure.band import Pixels
 from dawnproof.model import Box, Frame
 
-HEADING = f"{'':58s} {'aim':>6s}  {'count':>11s}  {'rate':>7s}  95 % interval"
+HEADING = f"{'':64s} {'aim':>6s}  {'count':>11s}  {'rate':>7s}  95 % interval"
 
 
 @dataclass(frozen=True)
@@ -38,9 +38,11 @@ class Options:
 
 @dataclass(frozen=True)
 class Group:
-    """Rows that come from the same scans; `aims`: the least rate of a row, %, where there is one."""
+    """Rows that come from the same scans; `title` says what of. `aims`: the least rate of a row, %, where there is
+    one."""
 
     name: str
+    title: str
     trials: Callable[[Pictures, range, Options], Iterator[Trial]]
     aims: Mapping[str, float] = field(default_factory=dict)
 
@@ -49,6 +51,7 @@ class Group:
 class Row:
     """One line of the table."""
 
+    group: str
     name: str
     aim: float | None = None
     good: int = 0
@@ -71,14 +74,12 @@ class Row:
         """Whether the rate as counted reaches the aim; a row that was never tried does not."""
         return self.aim is None or (self.tried > 0 and self.rate >= self.aim)
 
-    def line(self) -> str:
+    def line(self, name: str) -> str:
         aim = "" if self.aim is None else f"{self.aim:g} %"
         if not self.tried:
-            return f"{self.name:58s} {aim:>6s}  not tried"
+            return f"{name:64s} {aim:>6s}  not tried"
         low, high = wilson(self.good, self.tried)
-        return (
-            f"{self.name:58s} {aim:>6s}  {self.good:5d}/{self.tried:<5d}  {self.rate:5.1f} %  [{low:5.1f}, {high:5.1f}]"
-        )
+        return f"{name:64s} {aim:>6s}  {self.good:5d}/{self.tried:<5d}  {self.rate:5.1f} %  [{low:5.1f}, {high:5.1f}]"
 
 
 def wilson(good: int, tried: int) -> tuple[float, float]:
@@ -93,9 +94,9 @@ def wilson(good: int, tried: int) -> tuple[float, float]:
 
 def counted(group: Group, trials: Iterable[Trial], keep: Path | None = None) -> list[Row]:
     """The group's rows, those with an aim first; the scan of each miss written to the folder `keep`."""
-    rows = {name: Row(f"{group.name}: {name}", aim) for name, aim in group.aims.items()}
+    rows = {name: Row(group.name, name, aim) for name, aim in group.aims.items()}
     for trial in trials:
-        rows.setdefault(trial.row, Row(f"{group.name}: {trial.row}")).count(trial.good, trial.told)
+        rows.setdefault(trial.row, Row(group.name, trial.row)).count(trial.good, trial.told)
         if keep is not None and trial.scan is not None and not trial.good:
             _write(keep, f"{group.name} {trial.row} {trial.told}", trial.scan)
     return list(rows.values())
@@ -115,10 +116,11 @@ def scan_of(pixels: Pixels, frame: Frame) -> scans.Scan:
     return scans.Scan(pixels, frame, Box(0, 0, width, height), corners)
 
 
-def show(rows: Iterable[Row]) -> None:
+def show(group: Group, rows: Iterable[Row]) -> None:
     """Each row, and below it what was missed."""
+    print(f"{group.name}: {group.title}")
     for row in rows:
-        print(row.line(), *(f"    {miss}" for miss in row.misses), sep="\n", flush=True)
+        print(row.line(f"  {row.name}"), *(f"      {miss}" for miss in row.misses), sep="\n", flush=True)
 
 
 def show_unmet(rows: Iterable[Row]) -> None:
@@ -128,7 +130,7 @@ def show_unmet(rows: Iterable[Row]) -> None:
     print(f"\naims not met: {len(unmet)} of {len(aimed)}")
     for row in unmet:
         reached = row.tried and wilson(row.good, row.tried)[1] >= (row.aim or 0.0)
-        print(f"  {row.line()}{'  the interval reaches the aim' if reached else ''}")
+        print(f"{row.line(f'  {row.group}: {row.name}')}{'  the interval reaches the aim' if reached else ''}")
 
 
 def seeds_of(text: str) -> range:
