@@ -1,16 +1,20 @@
 """`python -m dawnproof` and the console command."""
 
 import os
-import signal
-import sys
-from collections.abc import Iterator
-from contextlib import contextmanager, suppress
-from types import FrameType
-from typing import NoReturn
-
-from .errors import DawnproofError
 
 INTERRUPTED = 130
+
+try:
+    import signal
+    import sys
+    from collections.abc import Iterator
+    from contextlib import contextmanager, suppress
+    from types import FrameType
+    from typing import NoReturn
+
+    from .errors import DawnproofError
+except KeyboardInterrupt:  # these take longer than all that was before them
+    os._exit(INTERRUPTED)
 
 
 class _Interrupts:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import resource
 import time
 from dataclasses import dataclass
 from pathlib import Path
@@ -29,6 +30,10 @@ def die() -> None:
 
 def refuse() -> None:
     raise NotAScan("it is no TIFF")
+
+
+def address_limits() -> tuple[int, int]:
+    return resource.getrlimit(resource.RLIMIT_AS)
 
 
 def spin() -> None:

@@ -16,7 +16,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from workers.child_tasks import Wanting, die, keep, number_of_child, refuse, rest, spin, take, want
+from workers.child_tasks import Wanting, address_limits, die, keep, number_of_child, refuse, rest, spin, take, want
 
 from dawnproof.errors import NotAScan, WorkerDied
 from dawnproof.workers import pool as pool_module
@@ -95,6 +95,15 @@ def test_a_child_begun_ahead_does_the_first_task_within_the_pools_limits() -> No
         assert number == int(ahead.shared[0]), "no other child was started"
         with pytest.raises(WorkerDied, match="too much memory"):
             result(pool, pool.submit("measuring", "large.tif", take, 2000))
+    finally:
+        pool.close(wait=False)
+
+
+@pytest.mark.parametrize("memory_mb", [1500, 20_000])
+def test_a_child_begun_ahead_has_what_its_pool_allows_be_it_less_or_more(memory_mb: int) -> None:
+    pool = Pool(1, memory_mb, 60.0, 50, Ahead(number_of_child))
+    try:
+        assert result(pool, pool.submit("measuring", "a.tif", address_limits)) == (memory_mb << 20, memory_mb << 20)
     finally:
         pool.close(wait=False)
 
@@ -299,3 +308,29 @@ def test_children_that_are_gone_are_not_kept_in_mind(make: MAKER) -> None:
     for number in range(8):
         result(pool, pool.submit("measuring", f"{number}.tif", number_of_child))
     assert 1 <= len(pool._slots[0]._leaving) <= 4
+
+
+class _NeverBegins:
+    """An executor whose task waits until it is shut down."""
+
+    def __init__(self, *arguments: Any, **named: Any) -> None:
+        self._future: Future[Any] = Future()
+
+    def submit(self, *arguments: Any) -> Future[Any]:
+        return self._future
+
+    def shutdown(self, wait: bool, cancel_futures: bool) -> None:
+        if cancel_futures:
+            self._future.cancel()
+
+
+def test_a_task_its_child_never_began_ends_with_the_pool(monkeypatch: pytest.MonkeyPatch, make: MAKER) -> None:
+    monkeypatch.setattr(pool_module, "ProcessPoolExecutor", _NeverBegins)
+    pool = make()
+    future = pool.submit("measuring", "a.tif", number_of_child)
+    until = time.monotonic() + 30
+    while pool.progress() == () and time.monotonic() < until:
+        time.sleep(0.01)
+    pool.close(wait=False)
+    with pytest.raises(WorkerDied, match="ended"):
+        future.result(timeout=10)

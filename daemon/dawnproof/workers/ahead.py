@@ -10,7 +10,7 @@ from concurrent.futures import ProcessPoolExecutor, ThreadPoolExecutor
 from contextlib import suppress
 from typing import Any
 
-from .child import guard, kill, set_for_children, shared_with
+from .child import guard, kill, no_interrupts, set_for_children, shared_with
 
 _BYTES = 8 << 30  # of addresses, for loading alone; the first task brings its own limit
 _WITH_THREADS = ("numpy", "cv2", "pyvips")  # libraries that keep threads of their own
@@ -29,14 +29,18 @@ class Ahead:
         forked = threading.active_count() == 1 and not any(name in sys.modules for name in _WITH_THREADS)
         context = multiprocessing.get_context("fork" if forked else "spawn")
         self.shared = shared_with(context)
-        self.executor = ProcessPoolExecutor(1, context, initializer=guard, initargs=(_BYTES, self.shared))
-        if forked:  # before there is a thread, by the one that lives as long as the process
-            with suppress(OSError):  # no memory, no processes: the pool tries again and says so
-                self.executor.submit(get_ready)
+        self.executor = ProcessPoolExecutor(1, context, initializer=guard, initargs=(_BYTES, self.shared, True))
         # a child ends with the thread that started it, so one that lasts as long as the pool starts all the others
         self.starter = ThreadPoolExecutor(1, "children")
         if not forked:
-            self.starter.submit(self.executor.submit, get_ready)
+            self.starter.submit(self._start, get_ready)
+            return
+        with suppress(OSError):  # no memory, no processes: the pool tries again and says so
+            self._start(get_ready)  # before there is a thread, by the one that lives as long as the process
+
+    def _start(self, get_ready: Callable[[], Any]) -> None:
+        with no_interrupts():
+            self.executor.submit(get_ready)
 
     def end(self) -> None:
         """Comes back when the child is gone, as `Pool.close` with `reap`."""

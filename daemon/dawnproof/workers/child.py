@@ -6,8 +6,8 @@ import ctypes
 import os
 import resource
 import signal
-from collections.abc import Callable
-from contextlib import suppress
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager, suppress
 from typing import Any
 
 PR_SET_PDEATHSIG = 1
@@ -22,8 +22,21 @@ def set_for_children() -> None:
 
 
 def shared_with(context: Any) -> Any:
-    """Numbers that parent and child both see: process number, share done, whether to end."""
-    return context.Array("d", 3, lock=False)
+    """Numbers that parent and child both see: the child's process number, share done, whether to end, the parent's
+    process number."""
+    return context.Array("d", [0.0, 0.0, 0.0, float(os.getpid())], lock=False)
+
+
+@contextmanager
+def no_interrupts() -> Iterator[None]:
+    """In the parent, around what starts a child: it inherits this, and Ctrl-C, which a terminal sends to every process
+    of a command, does not strike before its `guard`. Queues and locks for it are made before: the helper process that
+    counts those lets interrupts in again as it starts."""
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
 
 
 def kill(shared: Any) -> None:
@@ -34,8 +47,9 @@ def kill(shared: Any) -> None:
             os.kill(int(shared[0]), signal.SIGKILL)
 
 
-def guard(memory_bytes: int, shared: Any) -> None:
-    """First thing in a child: limits, no keyboard interrupt, an end with its parent."""
+def guard(memory_bytes: int, shared: Any, may_grow: bool = False) -> None:
+    """First thing in a child: limits, no keyboard interrupt, an end with its parent. `may_grow`: its first task may
+    have more memory than this."""
     global _shown
     _shown = shared
     shared[0] = float(os.getpid())
@@ -44,7 +58,9 @@ def guard(memory_bytes: int, shared: Any) -> None:
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     signal.signal(signal.SIGTERM, signal.SIG_DFL)
     ctypes.CDLL(None, use_errno=True).prctl(PR_SET_PDEATHSIG, signal.SIGKILL)
-    _limit_memory(memory_bytes)
+    if os.getppid() != int(shared[3]):  # it ended before it could be followed
+        os._exit(1)
+    _limit_memory(memory_bytes, may_grow)
     resource.setrlimit(resource.RLIMIT_CORE, (0, 0))
     os.nice(5)
 
@@ -65,7 +81,7 @@ def report_share(done: float) -> None:
         _shown[1] = done
 
 
-def _limit_memory(memory_bytes: int) -> None:
+def _limit_memory(memory_bytes: int, may_grow: bool = False) -> None:
     hard = resource.getrlimit(resource.RLIMIT_AS)[1]
     most = memory_bytes if hard < 0 else min(memory_bytes, hard)
-    resource.setrlimit(resource.RLIMIT_AS, (most, most))
+    resource.setrlimit(resource.RLIMIT_AS, (most, hard if may_grow else most))

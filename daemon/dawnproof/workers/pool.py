@@ -19,7 +19,7 @@ from typing import Any
 from ..errors import WorkerDied
 from ..model import Progress
 from .ahead import Ahead
-from .child import guard, kill, limited, set_for_children, shared_with
+from .child import guard, kill, limited, no_interrupts, set_for_children, shared_with
 
 CPU_SHARE = 1.0  # of wall time times cores: what one task may compute, counted by the kernel
 RESIDENT_SHARE = 0.75  # of the address space a child may map: what may really be in memory
@@ -197,7 +197,8 @@ class Pool:
         return task.needs_mb() + sum(other.needs_mb() for other in running) <= self._room_mb
 
     def _done(self, slot: _Slot, task: _Task, inner: Future[Any]) -> None:
-        error = inner.exception()
+        # one that had not begun when the children were ended was cancelled: as if its child had died
+        error = BrokenProcessPool() if inner.cancelled() else inner.exception()
         if error is None:
             with self._lock:
                 slot.finish()
@@ -256,7 +257,8 @@ class _Slot:
             )
         self._shared[1] = 0.0
         self.task = task
-        return self._executor.submit(limited, self._memory_bytes, cpu_s, task.function, task.arguments)
+        with no_interrupts():
+            return self._executor.submit(limited, self._memory_bytes, cpu_s, task.function, task.arguments)
 
     def finish(self, broken: bool = False) -> None:
         self.task = None
