@@ -9,10 +9,10 @@ import numpy as np
 import scans
 import surfaces
 from beds import Thing, lay_out
-from bench.eye_frame import MM, PPI, Pixels, show, work
+from bench.eye_frame import MM, Pixels, bare_scan, show, work
 from bench.eye_pictures import Pictures
-from bench.rates import Group, Options, Trial, scan_of
-from scans import Camera, bed_of, code, frame_of, see
+from bench.rates import Group, Options, Trial
+from scans import Camera, code, see
 
 from dawnproof.measure.border import BorderCheck
 from dawnproof.measure.clipping import ClippingCheck
@@ -34,7 +34,7 @@ def _clipping(pictures: Pictures, seeds: range, _: Options) -> Iterator[Trial]:
         thing = Thing(surface * np.float32(gain), (430, 320), float(rng.normal(0, 0.8)))
         bed, _truths = lay_out(640, 860, "grey", [thing], seed)
         pixels = np.minimum(code(see(bed * np.float32(gain), Camera(noise=0.002), 0, 0, seed)), end).astype(np.uint16)
-        scan = _scan(pixels)
+        scan = bare_scan(pixels)
         border, check = BorderCheck(scan.frame), ClippingCheck(scan.frame)
         show(border, pixels)
         show(check, pixels)
@@ -54,7 +54,7 @@ def _shine(pictures: Pictures, seeds: range, _: Options) -> Iterator[Trial]:
         name, surface = work(pictures, 560, 760, seed)
         for kind, make in (("varnish", surfaces.varnished), ("metal leaf", surfaces.gilded)):
             pixels = code(see(make(surface * np.float32(0.9), seed), Camera(noise=0.002, blur_px=0.5), 0, 0, seed))
-            scan = _scan(pixels)
+            scan = bare_scan(pixels)
             found = _readings(scan)
             area = float(found["region"].value or 0)
             calm = area <= FAULT_MM2 or not found["region"].certain
@@ -65,7 +65,7 @@ def _shine(pictures: Pictures, seeds: range, _: Options) -> Iterator[Trial]:
             told = f"{seed} {name} {kind}: {shares} for {counts}"
             yield Trial("glints, three shares equal a plain count", np.allclose(shares, counts, atol=1e-4), told, scan)
         blown = SHEETS[seed % 4](560, 760, seed) * np.float32(rng.uniform(1.12, 1.5))
-        scan = _scan(code(see(blown, Camera(noise=0.003, blur_px=0.5), 0, 0, seed)))
+        scan = bare_scan(code(see(blown, Camera(noise=0.003, blur_px=0.5), 0, 0, seed)))
         largest = _largest_mm2(scan.pixels)
         if largest >= FAULT_MM2:
             region = _readings(scan)["region"]
@@ -73,10 +73,6 @@ def _shine(pictures: Pictures, seeds: range, _: Options) -> Iterator[Trial]:
             told = f"{seed}: {value} mm2 of {largest:.0f}"
             yield Trial("blown paper of 25 mm2 and more found", value > FAULT_MM2, told, scan)
             yield Trial("and surely, so that it is a fault", value > FAULT_MM2 and region.certain, told, scan)
-
-
-def _scan(pixels: Pixels) -> scans.Scan:
-    return scan_of(pixels, frame_of(pixels, PPI, bed_of(pixels, PPI)))
 
 
 def _readings(scan: scans.Scan) -> dict[str, Reading]:

@@ -8,10 +8,10 @@ import cv2
 import numpy as np
 import numpy.typing as npt
 import scans
-from bench.eye_frame import PPI, Pixels, show, work
+from bench.eye_frame import Pixels, bare_scan, show, work
 from bench.eye_pictures import Pictures
-from bench.rates import Group, Options, Trial, scan_of
-from scans import Camera, bed_of, code, frame_of, see
+from bench.rates import Group, Options, Trial
+from scans import Camera, code, see
 
 from dawnproof.measure.depth import proven_bits
 from dawnproof.measure.outline import whole_frame
@@ -48,7 +48,7 @@ def _bits(values: Pixels) -> int | None:
 
 
 def _grey(values: Pixels) -> scans.Scan:
-    return _scan(values[:, :, None])
+    return bare_scan(values[:, :, None])
 
 
 def _enlarged(pictures: Pictures, seeds: range, _: Options) -> Iterator[Trial]:
@@ -65,22 +65,18 @@ def _enlarged(pictures: Pictures, seeds: range, _: Options) -> Iterator[Trial]:
         keen = float(rng.choice([0, 0, 0.3, 0.6, 1.0]))
         native = code(_sharpened(native.astype(np.float32) / np.float32(65535), keen))
         label = f"{seed} {name} noise {noise:.4f} blur {blur} sharp {keen}"
-        scan = _scan(native)
+        scan = bare_scan(native)
         told = _factor(scan)
         yield Trial("native scans not called enlarged", told is None, f"{label}: x{told or 0:.2f}", scan)
         factor = float(rng.choice([1.25, 1.3, 1.4, 1.5, 1.6, 1.8, 2.0]))
         way, sharp = int(rng.integers(4)), float(rng.choice([0, 0, 0.3, 0.6]))
-        scan = _scan(_enlarge(native, factor, way, sharp)[:1300, :1500])
+        scan = bare_scan(_enlarge(native, factor, way, sharp)[:1300, :1500])
         told = _factor(scan)
         label += f" x{factor} way {way} sharpened {sharp}"
         yield Trial("x 1.25 to x 2 found", told is not None, label, scan)
         if told is not None:
             near = abs(told - factor) < 0.05
             yield Trial("factor within 0.05, of those found", near, f"{label}: {told:.2f}", scan)
-
-
-def _scan(pixels: Pixels) -> scans.Scan:
-    return scan_of(pixels, frame_of(pixels, PPI, bed_of(pixels, PPI)))
 
 
 def _factor(scan: scans.Scan) -> float | None:

@@ -12,7 +12,7 @@ import surfaces
 from beds import Thing, Truth, lay_out
 from bench.eye_pictures import Pictures
 from bench.rates import Group, Options, Trial, scan_of
-from scans import Camera, Stitch, cameras, code, frame_of, see, two_cameras
+from scans import Camera, Stitch, bed_of, cameras, code, frame_of, see, two_cameras
 
 from dawnproof.measure.band import Check
 from dawnproof.measure.border import BorderCheck
@@ -37,6 +37,11 @@ def work(pictures: Pictures, rows: int, columns: int, seed: int, halve: bool = T
         return path.stem[:16], surfaces.from_picture(surfaces.load(str(path)), rows, columns, seed, halve)
     make = INVENTED[int(rng.integers(len(INVENTED)))]
     return make.__name__, make(rows, columns, seed)
+
+
+def bare_scan(pixels: Pixels) -> scans.Scan:
+    """The work fills the frame, and the bed is as large."""
+    return scan_of(pixels, frame_of(pixels, PPI, bed_of(pixels, PPI)))
 
 
 def show(check: Check, pixels: Pixels) -> None:
