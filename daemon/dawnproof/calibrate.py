@@ -48,7 +48,7 @@ def _fit(scan: Scan, bed: Bed, shim_mm: float) -> tuple[int, ShimFit, float]:
     facts = scan.facts
     ppi = facts.ppi_x
     if not ppi:
-        raise ScanError("the shim scan carries no resolution; without it nothing can be given in mm")
+        raise ScanError("the shim scan carries no resolution that can be true; without it nothing can be given in mm")
     first, past = 0, facts.width_px
     if len(bed.seams_mm) == 1 and facts.width_px * MM_PER_INCH / ppi > 0.98 * bed.width_mm:
         reach = bed.seam_tolerance_mm + SPARE_MM

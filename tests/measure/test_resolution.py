@@ -68,7 +68,9 @@ def test_what_small_flatbeds_really_write_is_believed(ppi: float) -> None:
 def test_a_header_beyond_any_scanner_is_no_good_resolution(side: str) -> None:
     pixels = scan_of(strokes(300, 300, 1))
     frame = frame_of(pixels, 600.0, Bed("bed-a", 600.0, 450.0))
-    wild = replace(frame, ppi_x=30_000.0) if side == "ppi_x" else replace(frame, ppi_y=30_000.0)
+    wild = replace(frame, ppi_x=None, header_ppi=(30_000.0, 600.0))
+    if side == "ppi_y":
+        wild = replace(frame, ppi_y=None, header_ppi=(600.0, 30_000.0))
     found = read(pixels, wild)
     assert (found[side].value, found["scale_plausible"].value) == (None, 0.0)
     levels = {f.name: f for f in judge_scan(found.values(), load_book("fine-art"), Context())}

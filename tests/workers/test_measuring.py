@@ -8,6 +8,8 @@ import numpy as np
 import numpy.typing as npt
 import pytest
 import tifffile
+from scans import Lid, make_scan
+from surfaces import strokes
 
 from dawnproof.model import Bed
 from dawnproof.workers.asks import Ask
@@ -38,3 +40,29 @@ def test_every_reading_has_a_value_or_a_reason(tmp_path: Path, rows: int, column
         assert reading.value is not None or reading.why, reading
         if isinstance(reading.value, float):
             assert np.isfinite(reading.value), reading
+
+
+@pytest.mark.parametrize("unit", [2, 3], ids=["inch", "cm"])
+def test_a_resolution_of_no_scanner_is_computed_with_as_little_as_one_that_is_missing(
+    tmp_path: Path, unit: int
+) -> None:
+    """All would be a hundredth of its size: no clipped region a fault, no work large enough to see."""
+    work = work_with_a_clipped_region()
+    stated = 30_000.0 if unit == 2 else 30_000 / 2.54
+    tifffile.imwrite(tmp_path / "none.tif", work, photometric="rgb")
+    tifffile.imwrite(tmp_path / "wild.tif", work, photometric="rgb", resolution=(stated, stated), resolutionunit=unit)
+    none, wild = (measure_scan(Ask(str(tmp_path / name), BED)) for name in ("none.tif", "wild.tif"))
+    assert (wild.ppi_x, wild.ppi_y, wild.crop) == (None, None, none.crop)
+    assert wild.crop is not None
+    assert {r for r in wild.readings if r.check != "resolution"} == {
+        r for r in none.readings if r.check != "resolution"
+    }
+    region = next(r for r in wild.readings if (r.check, r.name) == ("clipping", "region"))
+    assert region.value == pytest.approx(300 * 200 * (25.4 / 300) ** 2, rel=0.02)
+
+
+def work_with_a_clipped_region() -> npt.NDArray[np.uint16]:
+    """On a white lid, a fifth of it burnt out."""
+    scan = make_scan(strokes(700, 900, 4), Lid(margins_px=(80, 80, 80, 80)))
+    scan.pixels[300:500, 400:700] = 65535
+    return scan.pixels

@@ -7,20 +7,18 @@ from typing import ClassVar
 
 import numpy as np
 
-from ..model import Frame, Reading, Sides
+from ..model import MOST_PLAUSIBLE_PPI, Frame, Reading, Sides
 from .band import Band
 from .noise import Tile, halo_share, noise_share
 from .outline import Outline
 from .sample_tiles import SampleTiles
 from .spectrum import along_rows, enlarged_by, held_share
 
-# Small flatbeds resolve 4800 to 6400 ppi and store up to twice that, enlarged; no work that lies on a bed was scanned
-# at more, so a header beyond it is a mistake of the program that wrote it.
-MOST_PLAUSIBLE_PPI = 12_800.0
 _SLACK = 1.02
 _SLACK_MM = 3.0
 _SIZE_OFF = 0.05  # of the stated size of the work; beyond it the header's resolution is doubtful
 _LEAST_TILES = 2
+_NONE_STATED = "the header states no resolution"
 
 
 class ResolutionCheck:
@@ -37,9 +35,9 @@ class ResolutionCheck:
 
     def readings(self, outline: Outline) -> Iterable[Reading]:
         frame = self._frame
-        for name, ppi in (("ppi_x", frame.ppi_x), ("ppi_y", frame.ppi_y)):
-            why = _beyond_any_scanner(ppi) if ppi else "the header states no resolution"
-            yield Reading("resolution", name, round(ppi, 3) if ppi and not why else None, "1/in", why=why)
+        for name, ppi, stated in zip(("ppi_x", "ppi_y"), (frame.ppi_x, frame.ppi_y), frame.header_ppi, strict=True):
+            why = "" if ppi else _beyond_any_scanner(stated) or _NONE_STATED
+            yield Reading("resolution", name, round(ppi, 3) if ppi else None, "1/in", why=why)
         yield self._plausible(outline)
         scale = np.float32(2**frame.depth_bits - 1)
         tiles: list[Tile] = [(tile / scale).astype(np.float32) for tile in self._tiles.inside(outline)]
@@ -50,9 +48,9 @@ class ResolutionCheck:
 
     def _plausible(self, outline: Outline) -> Reading:
         frame = self._frame
-        if not frame.ppi_x or not frame.ppi_y:
-            return Reading("resolution", "scale_plausible", None, "", sure=0.0, why="the header states no resolution")
-        beyond = _beyond_any_scanner(max(frame.ppi_x, frame.ppi_y))
+        beyond = _beyond_any_scanner(max(frame.header_ppi))
+        if not beyond and not (frame.ppi_x and frame.ppi_y):
+            return Reading("resolution", "scale_plausible", None, "", sure=0.0, why=_NONE_STATED)
         why = beyond or self._larger_than_bed() or self._off_the_stated_size(outline)
         return Reading("resolution", "scale_plausible", 0.0 if why else 1.0, "", sure=0.95, why=why)
 

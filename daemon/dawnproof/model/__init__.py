@@ -8,7 +8,7 @@ from .filing import Filing, FilingStep, StepKind
 from .finding import Finding, Level, Limit, Mark, Needs, Outcome, Pile, Reading
 from .job import Decision, JobRow, JobState, ListedJob
 from .night import Asked, JobView, Night, Progress, RecurringMark, Space
-from .place import MM_PER_INCH, Bed, Box, Crop, SeamSample, Sides, Where
+from .place import MM_PER_INCH, MOST_PLAUSIBLE_PPI, Bed, Box, Crop, SeamSample, Sides, Where
 from .record import (
     ArrivingRow,
     EventRow,
@@ -27,6 +27,7 @@ from .scan import Frame, Measured, PartName, Role
 
 __all__ = [
     "MM_PER_INCH",
+    "MOST_PLAUSIBLE_PPI",
     "ArrivingRow",
     "Asked",
     "Bed",

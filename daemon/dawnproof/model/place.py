@@ -5,6 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 MM_PER_INCH = 25.4
+# Small flatbeds resolve 4800 to 6400 ppi and store up to twice that, enlarged; no work that lies on a bed was scanned
+# at more, so a header beyond it is a mistake of the program that wrote it.
+MOST_PLAUSIBLE_PPI = 12_800.0
 
 
 @dataclass(frozen=True, slots=True)

@@ -43,7 +43,7 @@ class Frame:
     height_px: int
     channels: int  # colour channels, alpha left out
     depth_bits: int  # 8 or 16: the type of the samples in the file
-    ppi_x: float | None
+    ppi_x: float | None  # what can be computed with: None where the header states none, or one of no scanner
     ppi_y: float | None
     compression: str
     icc: bytes | None
@@ -54,9 +54,10 @@ class Frame:
     stated_width_mm: float | None = None  # of the whole work, from the job list
     stated_height_mm: float | None = None
     relief: bool = False  # the kind's word: canvas, impasto
+    header_ppi: tuple[float, float] = (0.0, 0.0)  # across and along, as stated there, whatever it is; 0 = not at all
 
     def mm_x(self, px: float) -> float:
-        """Pixels to mm across; with no resolution in the header 300 ppi is assumed for places."""
+        """Pixels to mm across; with no resolution to compute with 300 ppi is assumed for places."""
         return px * MM_PER_INCH / (self.ppi_x or 300.0)
 
     def mm_y(self, px: float) -> float:

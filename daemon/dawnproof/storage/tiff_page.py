@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from ..errors import NotAScan, NotWhole
-from ..model import MM_PER_INCH
+from ..model import MM_PER_INCH, MOST_PLAUSIBLE_PPI
 from .tiff_structure import (
     LENGTH,
     MEND,
@@ -39,8 +39,8 @@ LEAST_PPI: Final = 0.0254  # a pixel a metre: less is no resolution, and places 
 @dataclass(frozen=True, slots=True)
 class Facts:
     """The header of a scan. `channels` counts colours, `samples` what is stored; `ppi` is per inch whatever the
-    file's unit, None without one, or below LEAST_PPI; `icc` None without a profile; `orientation` as stored, never
-    applied."""
+    file's unit, None without one, below LEAST_PPI, or beyond any scanner, and `header_ppi` (across, along) what it
+    says all the same, 0 for nothing; `icc` None without a profile; `orientation` as stored, never applied."""
 
     place: str
     page_number: int | None  # of the main pages, from 0; None when the picture is an inner one
@@ -63,6 +63,7 @@ class Facts:
     chunks: Chunks
     ppi_x: float | None
     ppi_y: float | None
+    header_ppi: tuple[float, float]
     x_position_mm: float | None
     orientation: int
     icc: bytes | None
@@ -182,8 +183,9 @@ def _facts(data: TiffBytes, structure: Structure, page: Directory, full_pages: i
         predictor=tags.one(317, 1),
         planar=tags.one(PLANAR, 1) == 2 and samples > 1,
         chunks=structure.chunks[page.offset],
-        ppi_x=ppi_x if ppi_x >= LEAST_PPI else None,
-        ppi_y=ppi_y if ppi_y >= LEAST_PPI else None,
+        ppi_x=ppi_x if LEAST_PPI <= ppi_x <= MOST_PLAUSIBLE_PPI else None,
+        ppi_y=ppi_y if LEAST_PPI <= ppi_y <= MOST_PLAUSIBLE_PPI else None,
+        header_ppi=(ppi_x, ppi_y),
         x_position_mm=position * MM_PER_INCH / inch if position is not None and inch else None,
         orientation=tags.one(274, 1),
         icc=tags.bytes(34675),

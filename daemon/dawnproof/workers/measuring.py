@@ -60,7 +60,7 @@ def frame_of(facts: Facts, ask: Ask) -> Frame:
     return Frame(
         facts.width_px, facts.height_px, facts.channels, facts.depth_bits, facts.ppi_x, facts.ppi_y, facts.compression,
         facts.icc, ask.bed, ask.outer, facts.x_position_mm, ask.role, ask.stated_width_mm, ask.stated_height_mm,
-        ask.relief,
+        ask.relief, facts.header_ppi,
     )  # fmt: skip
 
 
