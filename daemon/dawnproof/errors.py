@@ -32,10 +32,15 @@ class UsageError(DawnproofError):
 class RuleBookError(UsageError):
     """A rule book that cannot be used."""
 
-    def __init__(self, book: str, key: str, problem: str, mend: str = "") -> None:
-        self.book, self.key = book, key
-        where = f"{book}: {key}" if key else book
+    def __init__(self, book: str, key: str, problem: str, mend: str = "", line: int = 0) -> None:
+        self.book, self.key, self.problem, self.mend = book, key, problem, mend
+        where = f"{book}, line {line}" if line else book
+        where = f"{where}: {key}" if key else where
         super().__init__(f"{where}: {problem}" + (f"; {mend}" if mend else ""))
+
+    def at_line(self, line: int) -> "RuleBookError":
+        """The same, with the line of the book where its key stands."""
+        return RuleBookError(self.book, self.key, self.problem, self.mend, line)
 
 
 class EnvironmentFault(UsageError):

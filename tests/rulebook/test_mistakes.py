@@ -6,6 +6,7 @@ import pytest
 
 from dawnproof.errors import RuleBookError
 from dawnproof.rulebook import read_book
+from dawnproof.rulebook.lines import line_of
 from dawnproof.rulebook.mistakes import unknown
 
 
@@ -15,6 +16,13 @@ from dawnproof.rulebook.mistakes import unknown
         ("[beds.a]\nwidth_mm = 600\nlength_mm = 450\nseam = 300", "beds.a.seam", "did you mean 'seam_mm'"),
         ('[beds.a]\nwidth_mm = 600\nlength_mm = 450\nlid = "red"', "beds.a.lid", "'white', 'grey', 'black' or 'open'"),
         ('[beds.a]\nwidth_mm = 600\nlength_mm = 450\nseam_mm = "x"', "beds.a.seam_mm", "not 'x'"),
+        (
+            '[beds.a]\nwidth_mm = 600\nlength_mm = 450\nseam_mm = [100, "x"]',
+            "beds.a.seam_mm",
+            "line 4: beds.a.seam_mm: value 2 of the list should be a valid number, not 'x'; write one number, or",
+        ),
+        ("[beds.a]\nwidth_mm = 600\nlength_mm = 450\nseam_mm = [-3, 9]", "beds.a.seam_mm", "equal to 0, not -3"),
+        ('[kinds.a]\njobs = ["SL-C*", 3]', "kinds.a.jobs", "value 2 of the list should be a valid string, not 3"),
         ("[beds.a]\nwidth_mm = 600", "beds.a.length_mm", "is missing"),
         ('[kinds.a]\njobs = "SL-C*"\nrelif = true', "kinds.a.relif", "did you mean 'relief'"),
         ('[mail]\nform = "a@example.org"', "mail.form", "did you mean 'from'"),
@@ -31,3 +39,47 @@ def test_a_mistake_deep_in_a_table_is_told_by_its_whole_key(text: str, key: str,
 def test_where_nothing_is_near_what_is_known_is_listed() -> None:
     error = unknown("studio", "crop.zzz", "zzz", ["border_mm", "other"])
     assert "known here: border_mm, other" in str(error)
+
+
+BOOK = """# beds of the house
+based_on = "fine-art"
+
+[beds."bed.a"]   # the wide one
+width_mm = 600
+
+length_mm = 450
+seam_mm = [
+    200,  # left
+    400,
+]
+note = '''
+lid = "red"
+'''
+lid = "red"
+
+[limits]
+seam = { doubling = { note = 3 } }
+"""
+
+
+@pytest.mark.parametrize(
+    ("key", "line"),
+    [
+        ("based_on", 2),
+        ("beds.bed.a.width_mm", 5),
+        ("beds.bed.a.length_mm", 7),
+        ("beds.bed.a.seam_mm", 8),
+        ("beds.bed.a.lid", 15),
+        ("beds.bed.a.parallax", 4),
+        ("limits.seam.doubling.note", 18),
+        ("crop.border_mm", 0),
+    ],
+)
+def test_the_line_of_a_key_is_where_its_value_begins(key: str, line: int) -> None:
+    assert line_of(BOOK, key) == line
+
+
+def test_the_line_of_a_mistake_is_told() -> None:
+    with pytest.raises(RuleBookError, match=r"^studio, line 15: beds\.bed\.a\.lid: ") as caught:
+        read_book(BOOK.replace("note = '''\nlid = \"red\"\n'''\n", "\n\n\n"), "studio")
+    assert caught.value.key == "beds.bed.a.lid"

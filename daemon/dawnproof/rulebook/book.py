@@ -12,6 +12,7 @@ from pydantic import ValidationError
 from ..errors import RuleBookError, UsageError
 from ..model import Bed, Limit
 from .layers import chain, expanded, flat, merge
+from .lines import line_of
 from .mistakes import named
 from .sense import bed_of, check_kinds, check_mail, check_work, limits_of
 from .shipped import Table, shipped_table
@@ -123,7 +124,10 @@ def read_book(text: str, name: str) -> RuleBook:
         own = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
         raise RuleBookError(name, "", f"is not valid TOML ({error})", "mend the line named") from None
-    return _resolve(name, chain(name, own), "")
+    try:
+        return _resolve(name, chain(name, own), "")
+    except RuleBookError as error:
+        raise (error.at_line(line_of(text, error.key)) if error.book == name else error) from None
 
 
 def _resolve(name: str, layers: tuple[tuple[str, Table], ...], kind: str) -> RuleBook:

@@ -7,16 +7,20 @@ from collections.abc import Mapping
 from typing import Any
 
 from pydantic import ValidationError
+from pydantic_core import ErrorDetails
 
 from ..errors import RuleBookError
 from .tables import BedRules, Book, Kind
 
+_ONE_OR_LIST = {("beds", "seam_mm"), ("kinds", "jobs"), ("kinds", "medium")}
+
 
 def named(name: str, error: ValidationError, origins: Mapping[str, str]) -> RuleBookError:
     """What a table refused first, by the book that holds the value and its dotted key."""
-    first = error.errors()[0]
+    first = _most_telling(error)
     loc = [str(p) for p in first["loc"]]
-    if loc and loc[0] == "beds" and len(loc) > 3:  # the union's own branch names
+    at = first["loc"][-1]
+    if len(loc) > 3 and (loc[0], loc[2]) in _ONE_OR_LIST:  # the union's own branch names
         loc = loc[:3]
     key = ".".join(loc)
     book = origins.get(key, name)
@@ -24,7 +28,17 @@ def named(name: str, error: ValidationError, origins: Mapping[str, str]) -> Rule
         return unknown(book, key, loc[-1], _known_at(loc[:-1]))
     if first["type"] == "missing":
         return RuleBookError(name, key, "is missing", "add it")
-    return RuleBookError(book, key, f"{first['msg'].lower()}, not {first['input']!r}", "mend the value")
+    what = "input" if not isinstance(at, int) else f"value {at + 1} of the list"
+    mend = "write one number, or a list: [200.0, 400.0]" if loc[-1] == "seam_mm" else "mend the value"
+    return RuleBookError(book, key, f"{first['msg'].lower().replace('input', what, 1)}, not {first['input']!r}", mend)
+
+
+def _most_telling(error: ValidationError) -> ErrorDetails:
+    """Of what a table refused, the first; of a list where one value would do as well, what is wrong in the list."""
+    first, *others = error.errors()
+    if isinstance(first["input"], list):
+        return next((e for e in others if e["loc"][:3] == first["loc"][:3] and isinstance(e["loc"][-1], int)), first)
+    return first
 
 
 def _known_at(path: list[str]) -> list[str]:
