@@ -261,14 +261,14 @@ def test_a_figure_that_misses_its_limit_is_not_told_as_the_limit(reading: Readin
     ],
 )
 def test_a_work_at_the_edge_of_the_frame_is_told_in_words(mm: float, expected: Level, text: str) -> None:
-    (found,) = judge_scan([Reading("crop", "margin", mm, "mm", why="smallest on the left")], FINE_ART, Context())
+    (found,) = judge_scan([Reading("crop", "margin", mm, "mm", side="left")], FINE_ART, Context())
     assert (found.level, found.text) == (expected, text)
 
 
 def test_a_studio_that_asks_for_more_lid_is_told_how_much() -> None:
     limits = "[limits.crop]\nmargin = { note = 6.0, fault = 5.0, below = true }\n"
     book = read_book(f'based_on = "fine-art"\n{limits}', "studio")
-    (found,) = judge_scan([Reading("crop", "margin", 4.0, "mm", why="smallest on the bottom")], book, Context())
+    (found,) = judge_scan([Reading("crop", "margin", 4.0, "mm", side="bottom")], book, Context())
     assert found.text == "only 4.0 mm of lid shows beside the work at the bottom; 5 mm or more is needed"
 
 

@@ -309,8 +309,8 @@ def _telling(value: float, limit: Limit, decimals: int) -> int:
 
 def _margin_words(reading: Reading, limit: Limit, level: Level, figure: str) -> str:
     """A margin that is too small: a work at the edge of the frame is another thing than little lid beside it."""
-    named = reading.why.rpartition(" ")[2]  # "smallest on the left"
-    side = f"{'at' if named in {'top', 'bottom'} else 'on'} the {named}" if named else "on one side"
+    at = "at" if reading.side in {"top", "bottom"} else "on"
+    side = f"{at} the {reading.side}" if reading.side else "on one side"
     if float(reading.value or 0) < AT_FRAME_MM:
         return f"the work runs to the edge of the frame {side}: a part of it may be cut off"
     asked = limit.fault if level is Level.FAULT or limit.note is None else limit.note

@@ -69,7 +69,7 @@ def test_margin_is_the_smallest_distance_to_the_frame() -> None:
     bed, (truth,) = lay_out(ROWS, COLUMNS, "grey", [Thing(strokes(560, 700, 3), (370, 440))], 2)
     _, readings = look(*scan(bed, "grey"))
     assert readings["margin"].value == pytest.approx(truth.left * MM, abs=0.5)
-    assert "left" in readings["margin"].why
+    assert readings["margin"].side == "left"
 
 
 def test_two_cameras_of_different_gain_leave_a_step_in_the_lid() -> None:

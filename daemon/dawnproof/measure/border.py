@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from typing import ClassVar
+from typing import ClassVar, Literal
 
 from ..model import Frame, Reading, Where
 from .band import Band
@@ -49,17 +49,17 @@ class BorderCheck:
 
     def _margin(self, outline: Outline) -> Reading:
         frame, box, outer = self._frame, outline.box, self._frame.outer
-        gaps = {
+        gaps: dict[Literal["left", "top", "right", "bottom"], tuple[bool, float]] = {
             "left": (outer.left, frame.mm_x(box.x)),
             "top": (outer.top, frame.mm_y(box.y)),
             "right": (outer.right, frame.mm_x(frame.width_px - box.right)),
             "bottom": (outer.bottom, frame.mm_y(frame.height_px - box.bottom)),
         }
-        seen = {name: gap for name, (is_outer, gap) in gaps.items() if is_outer}
+        seen = {side: gap for side, (is_outer, gap) in gaps.items() if is_outer}
         if not seen:
             return Reading("crop", "margin", None, "mm", why="all sides of this part are inner sides", certain=False)
         side = min(seen, key=lambda name: seen[name])
-        return Reading("crop", "margin", round(seen[side], 2), "mm", outline.sure, why=f"smallest on the {side}")
+        return Reading("crop", "margin", round(seen[side], 2), "mm", outline.sure, side=side)
 
     def _works(self, outline: Outline) -> Reading:
         frame, others = self._frame, outline.other_works

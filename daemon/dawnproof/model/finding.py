@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from enum import Enum
+from typing import Literal
 
 from .place import Where
 
@@ -13,7 +14,8 @@ class Reading:
     """One measured quantity. `value` None means: could not be taken, and `why` says why.
 
     `sure` s: of readings near 0.9, about nine in ten lie within the stated tolerance. `certain` is the measuring
-    module's own word on whether a fault may be built on it alone (else the finding stays a note).
+    module's own word on whether a fault may be built on it alone (else the finding stays a note). `side`: which side of
+    the scan it was taken at, where it is one of the four's.
     """
 
     check: str
@@ -24,6 +26,7 @@ class Reading:
     where: Where | None = None
     why: str = ""
     certain: bool = True
+    side: Literal["", "left", "top", "right", "bottom"] = ""
 
 
 @dataclass(frozen=True, slots=True)
