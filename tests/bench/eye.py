@@ -2,14 +2,15 @@
 intervals (Wilson) and what was missed.
 
     python tests/bench/eye.py [FOLDER ...] [TEXTURES ...] [--seeds A:B] [--only NAME,...] [--keep FOLDER]
-                              [--height N] [--place known|unknown]
+                              [--height N] [--width N] [--place known|unknown]
 
 FOLDER: pictures of one's own; a folder with 'texture' in its name gives relief instead. Without a folder the pictures
 of ../shared/testdata and of scikit-image are used, those that were looked at while the stitch was made ("tuned") apart
-from the others ("unseen"). `--only` picks groups of rows; each makes its scans from the same seeds. `--height`: rows of
-long and part (2400 without it) and of the sheets of streaks, focus, fringe, travel and likeness (1300). `--place
-unknown`: scans of the stitch do not say where on the bed they lie. `--keep` writes every scan that was missed there as
-a TIFF. The end names the rows whose aim is not met.
+from the others ("unseen"). `--only` picks groups of rows; each makes its scans from the same seeds. `--height`: of
+long and part (2400 px without it) and of the sheets of streaks, focus, fringe, travel and likeness (1300); `--width`:
+of these sheets (1000). Real scans are larger, and on them more is seen. `--place unknown`: scans of the stitch do not
+say where on the bed they lie. `--keep` writes every scan that was missed there as a TIFF. The end names the rows whose
+aim is not met.
 """
 
 from __future__ import annotations
@@ -59,12 +60,13 @@ def main() -> None:
     parser.add_argument("--only", type=lambda names: names.split(","), default=list(GROUPS))
     parser.add_argument("--keep", type=Path)
     parser.add_argument("--height", type=int)
+    parser.add_argument("--width", type=int)
     parser.add_argument("--place", choices=["known", "unknown"], default="known")
     asked = parser.parse_args()
     if unknown := set(asked.only) - set(GROUPS):
         parser.error(f"no such group: {', '.join(sorted(unknown))}; there are {', '.join(GROUPS)}")
     cv2.setNumThreads(1)
-    options = Options(asked.height, asked.place == "known")
+    options = Options(asked.height, asked.width, asked.place == "known")
     for pictures in picture_sets(asked.folders):
         show_unmet(table(pictures, asked.seeds, asked.only, options, asked.keep))
 

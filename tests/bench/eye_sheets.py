@@ -20,7 +20,7 @@ from dawnproof.measure.band import Check, Pixels
 from dawnproof.measure.outline import Outline, whole_frame
 from dawnproof.model import Reading
 
-ROWS, COLUMNS = 1300, 1000  # a small part; real ones have three to ten times the rows
+ROWS, COLUMNS = 1300, 1000  # a small part; real ones have three to ten times as many of both
 INVENTED: tuple[surfaces.Maker, ...] = (
     surfaces.strokes,
     surfaces.paper,
@@ -44,13 +44,13 @@ class Sheet:
 
 def sheets(pictures: Pictures, seeds: range, options: Options) -> Iterator[Sheet]:
     """Pictures and invented surfaces in turn from the first seed on, with relief of 0 to 8 %."""
-    rows = options.height or ROWS
-    made: list[Callable[[int, int], tuple[str, surfaces.Surface, bool]]] = [
+    size = (options.height or ROWS, options.width or COLUMNS)
+    made: list[Callable[[tuple[int, int], int], tuple[str, surfaces.Surface, bool]]] = [
         *(partial(_of_picture, path) for path in pictures.works),
         *(partial(_invented, work) for work in INVENTED),
     ]
     for turn, seed in enumerate(seeds):
-        name, surface, textured = made[turn % len(made)](rows, seed)
+        name, surface, textured = made[turn % len(made)](size, seed)
         strength = float(np.random.default_rng((seed, 31)).choice([0.0, 0.02, 0.04, 0.08]))
         if pictures.textures and strength:
             texture = surfaces.load(str(pictures.textures[seed % len(pictures.textures)]))
@@ -59,12 +59,12 @@ def sheets(pictures: Pictures, seeds: range, options: Options) -> Iterator[Sheet
         yield Sheet(f"{name} seed {seed}", surface, textured, seed)
 
 
-def _of_picture(path: Path, rows: int, seed: int) -> tuple[str, surfaces.Surface, bool]:
-    return path.stem[:16], surfaces.from_picture(surfaces.load(str(path)), rows, COLUMNS, seed), False
+def _of_picture(path: Path, size: tuple[int, int], seed: int) -> tuple[str, surfaces.Surface, bool]:
+    return path.stem[:16], surfaces.from_picture(surfaces.load(str(path)), *size, seed), False
 
 
-def _invented(work: surfaces.Maker, rows: int, seed: int) -> tuple[str, surfaces.Surface, bool]:
-    return work.__name__, work(rows, COLUMNS, seed), work.__name__ in TEXTURED
+def _invented(work: surfaces.Maker, size: tuple[int, int], seed: int) -> tuple[str, surfaces.Surface, bool]:
+    return work.__name__, work(*size, seed), work.__name__ in TEXTURED
 
 
 def scanned(sheet: Sheet, surface: surfaces.Surface | None = None, again: int = 0) -> scans.Scan:

@@ -29,10 +29,11 @@ class Trial:
 
 @dataclass(frozen=True)
 class Options:
-    """`height`: rows of the scans whose height matters (None: each group's own). `place_known`: whether the scans of
-    the stitch say where on the bed they lie."""
+    """`height`, `width`: px of the scans whose size matters (None: each group's own). `place_known`: whether the scans
+    of the stitch say where on the bed they lie."""
 
     height: int | None = None
+    width: int | None = None
     place_known: bool = True
 
 
