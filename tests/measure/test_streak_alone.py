@@ -10,9 +10,10 @@ import pytest
 import scans
 import surfaces
 
-from dawnproof.measure.streak_alone import LoneLine, lone_lines, lone_streaks
+from dawnproof.measure.streak_alone import lone_lines, lone_streaks
 from dawnproof.measure.streak_edges import EdgeSums, edge_sums, stacked
 from dawnproof.measure.streak_lines import Beside
+from dawnproof.measure.streak_match import LoneLine
 
 ROWS, COLUMNS, STRETCH = 900, 700, 36
 Tone = npt.NDArray[np.float64]
@@ -81,6 +82,44 @@ def test_a_broken_line_is_painted() -> None:
     tone[ROWS // 3 : ROWS // 2, 500:503] *= 0.97
     tone[-ROWS // 6 :, 500:503] *= 0.97
     assert lines(tone) == ()
+
+
+def test_ink_along_a_sixth_of_it_does_not_hide_a_streak() -> None:
+    tone = work("paper").copy()
+    tone[:, 400:402] *= 1.02
+    tone[: ROWS // 8, 402:405] *= 0.6
+    (found,) = lines(tone)
+    assert found.centre == pytest.approx(400.5, abs=1.0)
+
+
+@pytest.mark.parametrize("darker", [0.03, 0.1])
+@pytest.mark.parametrize("width", [6, 8, 11])
+def test_the_flanks_of_something_broader_are_no_streak(width: int, darker: float) -> None:
+    """A straight joint or bar, one flank sharp and the other rounded, with a faint line beside it."""
+    profile = np.zeros(COLUMNS)
+    profile[350 : 350 + width] = 1.0
+    profile[350:353] = 0.3, 0.7, 0.9
+    profile[350 + width] = -0.2
+    for name in ("paper", "laid", "strokes"):
+        assert lines(work(name) * (1 - darker * profile)) == ()
+
+
+@pytest.mark.parametrize("name", ["strokes", "weave"])
+def test_a_streak_weaker_than_the_grain_is_found(name: str) -> None:
+    """Of half a percent and a little, where neighbouring places differ by more."""
+    tone = work(name).copy()
+    apart = np.median(np.abs(np.diff(tone, axis=1)) / tone[:, 1:])
+    assert apart > 0.007
+    tone[:, 320:322] *= 1 + 0.007
+    (found,) = lines(tone)
+    assert found.centre == pytest.approx(320.5, abs=1.0)
+
+
+def test_a_column_at_the_frame_itself_has_nothing_to_be_held_against() -> None:
+    tone = work("paper").copy()
+    tone[:, 1:3] *= 1.03
+    nothing = Beside(np.zeros(ROWS // STRETCH, bool), np.zeros((ROWS // STRETCH, COLUMNS), bool))
+    assert lone_streaks(stacked(sums_of(tone)), nothing, STRETCH) == ()
 
 
 def test_ruled_lines_are_many() -> None:
