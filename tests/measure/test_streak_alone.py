@@ -84,12 +84,13 @@ def test_a_broken_line_is_painted() -> None:
     assert lines(tone) == ()
 
 
-def test_ink_along_a_sixth_of_it_does_not_hide_a_streak() -> None:
+def test_another_line_along_a_sixth_of_it_does_not_hide_a_streak() -> None:
     tone = work("paper").copy()
     tone[:, 400:402] *= 1.02
-    tone[: ROWS // 8, 402:405] *= 0.6
+    tone[ROWS // 6 : ROWS // 3, 400:402] *= 0.99
     (found,) = lines(tone)
     assert found.centre == pytest.approx(400.5, abs=1.0)
+    assert (found.first, found.last) == (0, ROWS // STRETCH)
 
 
 @pytest.mark.parametrize("darker", [0.03, 0.1])
@@ -115,9 +116,10 @@ def test_a_streak_weaker_than_the_grain_is_found(name: str) -> None:
     assert found.centre == pytest.approx(320.5, abs=1.0)
 
 
-def test_a_column_at_the_frame_itself_has_nothing_to_be_held_against() -> None:
+@pytest.mark.parametrize("left", [0, 1, 2, COLUMNS - 4, COLUMNS - 2])
+def test_a_column_at_the_frame_itself_has_nothing_to_be_held_against(left: int) -> None:
     tone = work("paper").copy()
-    tone[:, 1:3] *= 1.03
+    tone[:, left : left + 2] *= 1.03
     nothing = Beside(np.zeros(ROWS // STRETCH, bool), np.zeros((ROWS // STRETCH, COLUMNS), bool))
     assert lone_streaks(stacked(sums_of(tone)), nothing, STRETCH) == ()
 
