@@ -13,7 +13,8 @@ import numpy as np
 from ..assemble.parts import JoinPlan
 from ..model import MM_PER_INCH, Box, Finding, Level, Measured, Where
 from ..policy import EXPLAINS, holds_back
-from ..report.in_brief import in_brief, most_at
+from ..report.in_brief import in_brief
+from .most_to_see import Shows, rows_to_show
 
 TILE = Box(0, 0, 560, 380)
 MOST = 14  # close-ups of one job
@@ -67,10 +68,13 @@ class Chosen:
     plain_too: bool = False
 
 
-def of_scan(source: int, label: str, measured: Measured, findings: Sequence[Finding]) -> list[Wanted]:
-    """Places of one scan: each finding with a place, the stitch where nothing was found there, tones and detail."""
+def of_scan(
+    source: int, label: str, measured: Measured, findings: Sequence[Finding], shows: Shows = lambda box, px: px
+) -> list[Wanted]:
+    """Places of one scan: each finding with a place, the stitch where nothing was found there, tones and detail.
+    `shows` tells along a stitch where most is to be seen; without it the largest value is shown."""
     shown = [f for f in findings if f.level in _LEVELS and f.where and _is_seen(f, measured)]
-    found = [_finding(source, label, measured, finding) for finding in shown]
+    found = [_finding(source, label, measured, finding, shows) for finding in shown]
     if not any(f.check == "seam" for f in shown):
         found += _stitch(source, label, measured)
     return found + _tones(source, label, measured)
@@ -132,24 +136,26 @@ def _is_seen(finding: Finding, measured: Measured) -> bool:
     return box.width < ALL_OVER * measured.width_px or box.height < ALL_OVER * measured.height_px
 
 
-def _finding(source: int, label: str, measured: Measured, finding: Finding) -> Wanted:
+def _finding(source: int, label: str, measured: Measured, finding: Finding, shows: Shows) -> Wanted:
     where = finding.where
     assert where is not None
     reading = next((r for r in measured.readings if (r.check, r.name) == (finding.check, finding.name)), None)
-    words = in_brief(finding, reading)
-    return Wanted(source, _LEVELS[finding.level], f"{label}: {words}", _worst(where, measured), True)
+    at, here_px = _best_seen(where, measured, shows)
+    here = f", {here_px:.1f} px here" if here_px is not None and finding.name == "doubling" else ""
+    return Wanted(source, _LEVELS[finding.level], f"{label}: {in_brief(finding, reading)}{here}", at, True)
 
 
-def _worst(where: Where, measured: Measured) -> Box:
-    """The place of a finding; of one that is longer than a tile only what lies around its worst point, or its middle
-    where it is alike all along."""
+def _best_seen(where: Where, measured: Measured, shows: Shows) -> tuple[Box, float | None]:
+    """The place of a finding; of one that is longer than a tile only the rows where most of it is to be seen, with the
+    displacement there where it is not the largest; or its middle where it is no stitch, and alike all along."""
     box = _pixels(where, measured)
     if box.height <= TILE.height:
-        return box
-    worst = round(most_at(where) * (measured.ppi_y or FALLBACK_PPI) / MM_PER_INCH)
-    middle = worst if where.profile else box.y + box.height // 2
-    around = Box(box.x, middle - TILE.height // 2 + 20, box.width, TILE.height - 40)
-    return _cut_to(around, box)
+        return box, None
+    rows = TILE.height - 40
+    if not where.profile:
+        return _cut_to(Box(box.x, box.y + box.height // 2 - rows // 2, box.width, rows), box), None
+    shown = rows_to_show(where, box, rows, (measured.ppi_y or FALLBACK_PPI) / MM_PER_INCH, shows)
+    return _cut_to(Box(box.x, shown.row - rows // 2, box.width, rows), box), shown.px
 
 
 def _stitch(source: int, label: str, measured: Measured) -> list[Wanted]:

@@ -18,6 +18,7 @@ from ..assemble.sheet import CloseUp, sheet
 from ..model import MM_PER_INCH, Box, Finding, Measured
 from ..storage.tiff import Scan, open_scan
 from .close_up_places import FALLBACK_PPI, Chosen, Wanted, choose, of_cuts, of_scan
+from .most_to_see import structure_of
 
 PARTS = "parts.jpg"  # of a job in rework: its parts side by side without a word, small, for sheets and pages
 PARTS_PX = 640
@@ -74,7 +75,7 @@ class Proofs:
         """Places of one scan: each finding with a place, the stitch, tones and detail. The scan stays open until the
         pictures are written."""
         sides = scan.facts.width_px, scan.facts.height_px
-        self._wanted += of_scan(self._add(scan, sides, scan), label, measured, findings)
+        self._wanted += of_scan(self._add(scan, sides, scan), label, measured, findings, structure_of(scan))
 
     def add_cuts(self, plan: JoinPlan, master: Path, box: Box) -> None:
         """Each cut of a join, on the master."""
