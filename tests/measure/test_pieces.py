@@ -130,6 +130,27 @@ def test_a_work_that_runs_out_beside_an_open_lid_stays_as_it_is(tone: float) -> 
     assert at_right(kept)[100 - kept.top : 300 - kept.top].all()
 
 
+def hatching(rows: int, columns: int, pitch: int) -> Surroundings:
+    y, x = np.mgrid[0:rows, 0:columns]
+    inside = (x >= 40) & (y >= 40) & (x < columns - 40) & (y < rows - 40)
+    distance = np.where(((x + y) % pitch < 2) & inside, np.float32(0.5), np.float32(0.0))
+    return Surroundings("white", distance, 0.02, 0.001, (distance < 0.02).astype(np.uint8))
+
+
+def test_a_hatching_of_long_lines_takes_bounded_room() -> None:
+    """Each line has a box as large as the page; under a header of 72 ppi none are near enough to be one."""
+    lid = hatching(1400, 1500, 8)
+    tracemalloc.start()
+    pieces = pieces_on_bed(lid, 25.4 / 72, 0.6)
+    most = tracemalloc.get_traced_memory()[1]
+    tracemalloc.stop()
+    assert most < 60 * lid.distance.size, f"{most / lid.distance.size:.0f} bytes a pixel of the overview"
+    assert pieces is None
+    coarse = pieces_on_bed(hatching(1400, 1500, 40), 25.4 / 72, 0.6)
+    assert coarse is not None
+    assert len(coarse) > 50
+
+
 def test_a_page_of_thousands_of_things_takes_no_more_room_than_its_page() -> None:
     """A header of 72 ppi on a fine scan: each letter is large enough to be a thing on the bed."""
     rows, columns, pitch = 600, 800, 24
@@ -142,6 +163,7 @@ def test_a_page_of_thousands_of_things_takes_no_more_room_than_its_page() -> Non
     pieces = pieces_on_bed(lid, 25.4 / 72, 0.6)
     most = tracemalloc.get_traced_memory()[1]
     tracemalloc.stop()
+    assert pieces is not None
     assert len(pieces) == len(range(4, rows - pitch, pitch)) * len(range(4, columns - pitch, pitch))
     assert most < 40 * distance.size, f"{most / distance.size:.0f} bytes a pixel of the overview"
     assert {(rectangle.half_width, rectangle.half_height) for rectangle in map(rectangle_around, pieces)} == {(8, 8)}

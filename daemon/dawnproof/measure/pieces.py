@@ -14,6 +14,7 @@ from .piece import Piece
 Floats = npt.NDArray[np.float64]
 
 _LEAST_PIECE_MM = 5.0  # smaller things on the bed are dust
+_MOST_ROOM = 96  # overviews: what the masks of all things may hold; more, only a hatching under a wrong resolution asks
 _SECOND_WORK_SHARE = 0.3  # of the largest work's area: an uniform sheet of that size is one
 _LEAST_SECOND_SHARE = 0.06
 _TARGET_FLAT_SHARE = 0.5
@@ -58,8 +59,9 @@ class Rectangle:
         return 4 * self.half_width * self.half_height
 
 
-def pieces_on_bed(lid: Surroundings, mm: float, join_mm: float) -> list[Piece]:
-    """The separate things on the bed, largest first; pieces nearer than `join_mm` are one."""
+def pieces_on_bed(lid: Surroundings, mm: float, join_mm: float) -> list[Piece] | None:
+    """The separate things on the bed, largest first; pieces nearer than `join_mm` are one. None where
+    there are more than there is room for: hundreds of long lines, each with a box as large as the page."""
     things = (1 - lid.reach).astype(np.uint8)
     size = max(1, round(join_mm / mm / 2))
     kernel = np.ones((2 * size + 1, 2 * size + 1), np.uint8)
@@ -68,6 +70,9 @@ def pieces_on_bed(lid: Surroundings, mm: float, join_mm: float) -> list[Piece]:
     count, labels, stats, _ = cv2.connectedComponentsWithStats(joined, connectivity=8)
     least = (_LEAST_PIECE_MM / mm) ** 2
     order = sorted(range(1, count), key=lambda k: -int(stats[k, cv2.CC_STAT_AREA]))
+    boxes = stats[1:][stats[1:, cv2.CC_STAT_AREA] >= least].astype(np.int64)
+    if int((boxes[:, cv2.CC_STAT_WIDTH] * boxes[:, cv2.CC_STAT_HEIGHT]).sum()) > _MOST_ROOM * things.size:
+        return None
     pieces = []
     for k in order:
         left, top, width, height, area = (int(value) for value in stats[k])

@@ -44,13 +44,15 @@ def trace(picture: Picture, block: int, frame: Frame) -> Outline:
         return whole_frame(frame.width_px, frame.height_px)
     mm = block * MM_PER_INCH / (frame.ppi_x or 300.0)
     outline: Outline | None = None
+    why = "nothing on the bed stands out from its surroundings"
     for join_mm in _JOIN_MM:
         pieces = pieces_on_bed(lid, mm, join_mm)
         if pieces:
             outline = _outline_of(picture, lid, pieces, mm, block, frame)
             if outline.found:
                 return outline
-    why = "nothing on the bed stands out from its surroundings"
+        elif pieces is None:
+            why = "too many things stand out from the bed to tell which of them is the work"
     return outline or whole_frame(frame.width_px, frame.height_px, why, lid.kind)
 
 
