@@ -121,9 +121,8 @@ class SeamCheck:
             known = verdict.mark.column if verdict is not None and verdict.certain else None
             shift = beside.submit(shift_reading, self._frame, place.own, box, place.stitch, known)
             doubling = self._doubling(place, ground, suspects, verdict)
-            if suspects is not None and not doubling.value:
-                along = self._along(place, ground, suspects, parts.result())
-                doubling = doubling if along is None or (doubling.value is None and along.value is None) else along
+            if suspects is not None and not (doubling.value and doubling.certain):
+                doubling = _of_both(doubling, self._along(place, ground, suspects, parts.result()))
             step = step_reading(self._frame, place.own, ground, known)
             return [doubling, self._lift(doubling), step, shift.result()]
 
@@ -237,6 +236,14 @@ class SeamCheck:
             if sure > 0.5
             else SeamSample(y_mm, None, None, 0.0)
         )
+
+
+def _of_both(whole: Reading, along: Reading | None) -> Reading:
+    """What the whole height says, or a stretch of it where that is more: a doubling, a larger one than the whole has
+    no certainty of, or a doubt where the whole is sound."""
+    if along is None or (along.value is None and whole.value != 0.0):
+        return whole
+    return along if along.value is None or float(along.value) > float(whole.value or 0.0) else whole
 
 
 def _certainty(speaks: float) -> float:

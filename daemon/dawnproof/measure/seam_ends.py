@@ -23,7 +23,7 @@ STEP_ROWS = 4  # the place of an end is told this finely
 STATES, MOST = 19, 1.2  # displacements from 0 to MOST of the largest
 CHANGE = 1 / 16  # of the largest, from step to step
 WEIGHT = 0.6  # rows are not quite independent of each other
-LEAST_RUN = 0.25  # of the longest run of lifted steps
+LEAST_RUN = 0.25  # of what the loudest run of lifted steps speaks
 BOUND = 12.0  # no step speaks louder against a displacement
 
 
@@ -46,8 +46,10 @@ def ends(strip: Strip, column: int, blend_px: float, px: float, first: int, past
         tops = range(0, len(each) - STEP_ROWS + 1, STEP_ROWS)
         starts += [row + top for top in tops]
         likely += [each[top : top + STEP_ROWS].sum(axis=0) for top in tops]
-    lifted = _states(np.array(likely), sizes)[:, sizes >= px / 2].sum(axis=1) >= 0.5
-    return _outermost(lifted, np.array(starts), range(first, past)) or (first, past)
+    every, tall = np.array(likely), sizes >= px / 2
+    lifted = _states(every, sizes)[:, tall].sum(axis=1) >= 0.5
+    speaks = np.clip(every[:, tall].max(axis=1) - every[:, 0], -BOUND, BOUND)
+    return _outermost(lifted, speaks, np.array(starts), range(first, past)) or (first, past)
 
 
 def _states(likely: Floats, sizes: Floats) -> Floats:
@@ -66,12 +68,15 @@ def _states(likely: Floats, sizes: Floats) -> Floats:
     return np.asarray(both / both.sum(axis=1, keepdims=True))
 
 
-def _outermost(lifted: npt.NDArray[np.bool_], starts: Steps, found: range) -> tuple[int, int] | None:
+def _outermost(lifted: npt.NDArray[np.bool_], speaks: Floats, starts: Steps, found: range) -> tuple[int, int] | None:
     """Where the first run of lifted steps begins and the last one ends, of those that reach into the rows found; what
-    is much shorter than the longest of them is chance."""
+    speaks much less than the loudest of them is chance."""
     turns = np.flatnonzero(np.diff(np.concatenate([[False], lifted, [False]])))
-    every = [(int(starts[a]), int(starts[b - 1]) + STEP_ROWS) for a, b in zip(turns[::2], turns[1::2], strict=True)]
-    runs = [(first, past) for first, past in every if first < found.stop and past > found.start]
-    longest = max((past - first for first, past in runs), default=0)
-    runs = [(first, past) for first, past in runs if past - first >= LEAST_RUN * longest]
+    every = [
+        (int(starts[a]), int(starts[b - 1]) + STEP_ROWS, a, b) for a, b in zip(turns[::2], turns[1::2], strict=True)
+    ]
+    runs = [(first, past, float(speaks[a:b].sum())) for first, past, a, b in every]
+    runs = [run for run in runs if run[0] < found.stop and run[1] > found.start]
+    loudest = max((said for _, _, said in runs), default=0.0)
+    runs = [run for run in runs if run[2] >= LEAST_RUN * loudest]
     return (runs[0][0], runs[-1][1]) if runs else None

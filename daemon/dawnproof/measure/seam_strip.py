@@ -15,6 +15,7 @@ from .whiten import whitened
 
 BLOCK_ROWS = 64  # rows that give one piece of evidence
 CHUNK_ROWS = 128  # rows whitened together
+MEAN = np.full((1, 3), 1 / 3, np.float32)  # each channel has noise of its own: their mean holds less than a luminance
 TONE_ROWS = 16  # rows that give one mean tone a column
 
 
@@ -95,7 +96,7 @@ class Strip:
             means = whole.reshape(-1, TONE_ROWS, *chunk.shape[1:]).mean(axis=1, dtype=np.float32) * scale
             self.tones.extend(means)
             self.tone_rows.extend(range(row, row + len(whole), TONE_ROWS))
-        grey = chunk[:, :, 0] if chunk.shape[2] == 1 else cv2.cvtColor(np.ascontiguousarray(chunk), cv2.COLOR_RGB2GRAY)
+        grey = chunk[:, :, 0] if chunk.shape[2] == 1 else cv2.transform(np.ascontiguousarray(chunk), MEAN)
         self.greys[row] = np.ascontiguousarray(grey)
         if not looked_at:
             return
