@@ -51,6 +51,7 @@ def test_one_percent_over_the_full_height(name: str, width: int) -> None:
     (found,) = lines(tone)
     assert found.centre == pytest.approx(column + (width - 1) / 2, abs=1.0)
     assert found.share == pytest.approx(share, abs=0.003)
+    assert (found.first, found.last) == (0, ROWS // STRETCH)
 
 
 def test_half_the_height() -> None:

@@ -20,6 +20,7 @@ LEAST_SHARE = 0.3  # of the height
 SHARES = (1.0, 0.85, 0.7, 0.55, 0.42, 0.32)  # of the height that a run from either end is looked for in
 LEAST_STRENGTH = 0.005
 ALONE, ALONE_IN_PART = 1.5, 1.9  # times what the image's own lines reach, over the whole height and a part of it
+NEARLY = 0.85  # of the strongest evidence: of runs that say a line so clearly the longest is where it is
 PARTS = 6  # of the run, each telling as much as the others
 UNLIKE = 0.25  # share of the strength by which sides and parts may differ beyond their doubt
 FAR_OFF = 0.6  # the same for a single part
@@ -63,10 +64,10 @@ def lone_lines(sums: EdgeSums) -> tuple[LoneLine, ...]:
         if any(abs(line.centre - place) < APART_PX for place in taken):
             continue
         here = [other for other in candidates if abs(other.centre - line.centre) <= 1.0]
-        judged = next((one for one in here if _is_streak(sums, runs[one.first, one.last], one, stretches)), None)
+        judged = [one for one in here if _is_streak(sums, runs[one.first, one.last], one, stretches)]
         taken.append(line.centre)
-        if judged is not None:
-            kept.append(judged)
+        if judged:
+            kept.append(max(judged, key=lambda one: (one.z >= NEARLY * judged[0].z, one.last - one.first, one.z)))
     return tuple(kept)
 
 
