@@ -28,6 +28,13 @@ sys.meta_path.insert(0, Striking())
 runpy.run_module("dawnproof", run_name="__main__", alter_sys=True)
 """
 
+# the command, and Ctrl-C while the interpreter ends
+STRUCK_AT_THE_END = """
+import atexit, os, runpy, signal
+atexit.register(os.kill, os.getpid(), signal.SIGINT)
+runpy.run_module("dawnproof", run_name="__main__", alter_sys=True)
+"""
+
 # every process of the command gets Ctrl-C again and again; its owner heeds none of them
 STRUCK_WHILE_CHILDREN_START = """
 import os, signal, threading, time
@@ -70,6 +77,12 @@ def test_ctrl_c_while_the_command_loads_is_quiet(module: str, tmp_path: Path) ->
     ran = subprocess.run([sys.executable, "-c", STRUCK_WHILE_LOADING, module, "examine", "one.tif", "two.tif"],
                          cwd=tmp_path, env=ENVIRONMENT, capture_output=True, text=True, timeout=60)  # fmt: skip
     assert (ran.returncode, ran.stdout, ran.stderr) == (130, "", "")
+
+
+def test_ctrl_c_while_the_command_ends_is_quiet(tmp_path: Path) -> None:
+    ran = subprocess.run([sys.executable, "-c", STRUCK_AT_THE_END, "examine", "nowhere.tif"],
+                         cwd=tmp_path, env=ENVIRONMENT, capture_output=True, text=True, timeout=60)  # fmt: skip
+    assert (ran.returncode, ran.stderr) == (130, "dawnproof: no such file: nowhere.tif\n")
 
 
 @pytest.mark.parametrize("first", ["None", "Ahead(number_of_child)"])

@@ -51,6 +51,8 @@ def main() -> None:
     except BrokenPipeError:
         sys.stderr.close()
         sys.exit(0)
+    finally:  # what is left is the interpreter's own end, which would tell an interrupt by its traceback
+        signal.signal(signal.SIGINT, lambda number, frame: os._exit(INTERRUPTED))
 
 
 @contextmanager
