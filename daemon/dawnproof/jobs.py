@@ -283,7 +283,7 @@ def _set_up(row: ScanRow) -> str:
     part, found = row.name.part if row.name else row.file, row.measured
     if found is None:
         return f"part {part} from {row.bed}"
-    ppi = f"{found.ppi_x:.0f} ppi" if found.ppi_x else "no stated resolution"
+    ppi = f"{found.ppi_x:.0f} ppi" if found.ppi_x else "no usable resolution"
     return (f"part {part} from {row.bed} has {ppi}, {found.depth_bits} bits, {found.channels} channels, profile "
             f"{found.profile or 'none'}")  # fmt: skip
 

@@ -250,7 +250,7 @@ def _print_scan(path: Path, measured: Measured, findings: tuple[Finding, ...], o
     """Whether advice was given that concerns handling: the cautions must follow."""
     from ..model import Level, shown
 
-    ppi = f"{measured.ppi_x:.0f} ppi" if measured.ppi_x else "no resolution"
+    ppi = f"{measured.ppi_x:.0f} ppi" if measured.ppi_x else "no usable resolution"
     typer.echo(f"{shown(str(path))}: {outcome}")
     typer.echo(f"  {measured.width_px} x {measured.height_px} px, {measured.depth_bits} bits, {ppi}, "
                f"{measured.profile or 'no profile'}")  # fmt: skip
