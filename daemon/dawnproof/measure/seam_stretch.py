@@ -37,7 +37,7 @@ SHIFTS_PX = (  # 3 to 30 px: a fault in any usual book
 )
 _BELOW_PX, _ABOVE_PX = (STEP_PX * 2, STEP_PX * 3), (SHIFTS_PX[-1] + WIDE_PX, SHIFTS_PX[-1] + 2 * WIDE_PX)
 TRIED_PX = (0.0, *_BELOW_PX, *SHIFTS_PX, *_ABOVE_PX, seam_near.NOTHING_PX)
-LEAST_NOISE = 0.2  # see `process_of`
+LEAST_NOISE = 0.3  # see `process_of`
 ABOVE_RIVAL = 1.5  # of the highest score elsewhere in the same rows
 CLEAR, CLEAR_AGAIN = 2.0, 3.0  # times as much as elsewhere, in the first look and in the second
 # of what they promise, the two looks together, and nats in the second, from which both tell a lift; and the same of the
