@@ -76,3 +76,15 @@ def test_lines_that_repeat_are_foretold() -> None:
     for column in range(5, COLUMNS - 5, 12):
         ruled[:, column : column + 2] *= 1.02
     assert max((line.ratio for line in run_of(ruled).candidates()), default=0.0) < 1.5
+
+
+def test_a_straight_joint_does_not_stand_for_many_of_the_works_own_lines() -> None:
+    """Two broad joints with rounded and sharp flanks, and a streak between them that they outdo."""
+    tone = grain(5, 0.6)
+    for left in (300, 1100):
+        tone[:, left : left + 8] *= np.float32(1.05)
+        tone[:, left + 8 : left + 10] *= np.float32(0.98)
+        tone[:, left : left + 2] *= np.float32(0.98)
+    tone[:, PLACE : PLACE + 2] *= 1.01
+    (line,) = [one for one in run_of(tone).candidates() if one.column == PLACE and one.width_px == 2]
+    assert line.ratio > 2

@@ -22,12 +22,13 @@ WIDE_BLOCK = 512  # columns over which the usual size is taken
 LEAST_Z = 4.0
 OTHER_STREAKS = 3
 APART_PX = 7
+FEATURE_PX = 11  # a joint or bar answers with several lines within this
 NEAREST, FARTHEST = 7, 24  # columns from which a column's difference is foretold
 CALM = 4.0  # times the usual spread: a few strong lines must not make the prediction
 LOADING = 0.02
 BESIDE = 7  # columns beside the line that are looked at with it
 WHITE = 0.03  # share of the power taken as unlike from column to column
-MOST_LOOKED_AT = 12  # of one run
+MOST_LOOKED_AT = 20  # of one run
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,7 +79,7 @@ class Run:
         for k, (size, at, width) in enumerate(apart):
             if size < LEAST_Z:
                 break
-            others = [other for other, _, _ in apart[:k] + apart[k + 1 :]]
+            others = _once_each(apart[:k] + apart[k + 1 :])
             usual = others[OTHER_STREAKS - 1] if len(others) >= OTHER_STREAKS else 1.0
             yield self._line(at, width, size, size / max(usual, 1.0))
 
@@ -130,6 +131,15 @@ def _peaks(matched: dict[int, Values]) -> Iterator[tuple[float, int, int]]:
         peaks = np.flatnonzero((size > padded[:-2]) & (size >= padded[2:]))
         for at in peaks[np.argsort(-size[peaks])][: 4 * MOST_LOOKED_AT]:
             yield float(size[at]), int(at), width
+
+
+def _once_each(strongest_first: list[tuple[float, int, int]]) -> list[float]:
+    """Sizes of lines, of those close together only the strongest: one feature of the work is one of its lines."""
+    kept: list[tuple[float, int]] = []
+    for size, at, _ in strongest_first:
+        if all(abs(at - other) > FEATURE_PX for _, other in kept):
+            kept.append((size, at))
+    return [size for size, _ in kept]
 
 
 def _usual(values: Values) -> Values:
