@@ -95,6 +95,34 @@ def test_a_blank_scan_cannot_be_followed() -> None:
     assert counted.value == 0.0
 
 
+def test_what_could_not_have_been_seen_is_undecided_and_not_sound() -> None:
+    """A soft ground nearly as even as its noise: a slip leaves nothing to see, and so its absence does not either."""
+    soft = surfaces.ground(ROWS, COLUMNS, (0.8, 0.8, 0.8))
+    soft = soft * (1 + 0.0005 * surfaces.band_noise(ROWS, COLUMNS, 6.0, 40.0, 55)[..., None])
+    for shift_px in (0.0, 5.0):
+        wander, _ = travelled(slipped(soft.astype(np.float32), 300, shift_px))
+        assert wander.value is None
+        assert "too little detail" in wander.why
+
+
+def test_a_sound_reading_is_as_sure_as_slips_would_have_been_seen() -> None:
+    work = WORKS["paper"].copy()
+    work[: ROWS // 3] = work[0, 0]
+    wander, _ = travelled(slipped(work, 0, 0.0))
+    assert wander.value == 0.0
+    assert wander.sure == pytest.approx(2 / 3, abs=0.06)
+    work[: 2 * ROWS // 3] = work[0, 0]
+    assert travelled(slipped(work, 0, 0.0))[0].value is None
+
+
+def test_faint_detail_shows_a_slip() -> None:
+    """Detail weaker than its noise."""
+    faint = surfaces.ground(ROWS, 2 * COLUMNS, (0.6, 0.6, 0.6))
+    faint = faint + 0.0015 * surfaces.band_noise(ROWS, 2 * COLUMNS, 2.0, 12.0, 56)[..., None]
+    wander, _ = travelled(slipped(faint.astype(np.float32), 300, -6.0))
+    assert wander.value == pytest.approx(6.0, abs=0.5)
+
+
 def test_a_printed_repeat_gives_no_jump() -> None:
     assert travelled(slipped(surfaces.printed(ROWS, COLUMNS, 54), 0, 0.0))[0].value in {0.0, None}
 

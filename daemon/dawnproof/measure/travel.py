@@ -1,9 +1,11 @@
 """Whether the work slipped or the bed was knocked while the sensor travelled, and whether rows came twice.
 
-Neighbouring rows of a scan are nearly alike. Their sideways displacement follows in each of many column windows by
-least squares from the gradient along the row (Lucas and Kanade 1981, in one dimension). What slants in the work
-gives displacements that differ from window to window or go on from row to row; a slip gives the same jump in all
-windows at one row and stays. Rows that look like one are then compared by correlation over a range of lags.
+Neighbouring rows of a scan are nearly alike. How far they are displaced sideways (least squares from the gradient
+along the row, Lucas and Kanade 1981, in one dimension) and how much they change follows in each of many column windows,
+and all windows together say which rows stand out from the rows around them. What slants in the work goes on from row
+to row; a slip gives the same jump in all windows at one row and stays. Rows that look like one are then compared by
+correlation over a range of lags (`row_jump.py`). That none was seen says something only where one would have been: so
+slips are tried out on rows of the scan itself.
 
 Rows are only counted where it can be proven: a row that repeats an earlier one including its noise, a row that lost
 all its values between rows that have some. Missing rows leave nothing that a horizontal edge could not leave too.
@@ -12,17 +14,16 @@ all its values between rows that have some. Missing rows leave nothing that a ho
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
-from typing import Any, ClassVar
+from typing import Any, ClassVar, NamedTuple
 
 import numpy as np
 import numpy.typing as npt
 
 from ..model import Frame, Reading
 from .band import Band, Pixels
-from .medians import known_medians, medians
+from .medians import medians
 from .outline import Outline
-from .row_jump import Jump, jump_between
+from .row_jump import ROWS_AROUND, Jump, jump_between
 
 Sums = npt.NDArray[np.float32]  # (row pairs, windows)
 
@@ -30,22 +31,20 @@ MOST_WINDOWS = 24
 WINDOW_PX = 128
 LEAST_WINDOW_PX = 24
 LEAST_ROWS = 16
-SHIFT_STANDS_OUT_PX = 0.12
-STANDS_OUT = 7.0  # times the usual row-to-row wander
-CHANGE_STANDS_OUT = 1.9  # times the usual row-to-row change
+STANDS_OUT = 3.5  # deviations, of a row from those around it
 MOST_LOOKED_AT = 8  # rows of one band; more of them is content
+USUAL_FLOOR = 0.05  # of the usual change, where a window hardly changes
 LEAST_JUMP_PX = 0.4
-LEAST_GRADIENT = 0.1  # of the usual, for a window to tell anything
-LEAST_WINDOWS = 3
 BUSY = 0.6  # share of the windows that must vary within a row
 MOST_UNCERTAIN = 3
 MOST_JUMPS = 6  # of a bed that is knocked; more is a pattern that repeats
-NOISE = 4.0  # change over gradient energy: 8 for mere noise, below 2 where rows are alike
-CARRIED_ROWS = 3  # of the band before, so that every pair of rows is seen with the pairs around it
+TRIED_PX, TRIED_WITHIN_PX = 3, 1.0  # the slip that is tried out, and how well its size must be met
+TRIED_ROWS = 32  # of the height
+LEAST_SEEN = 0.5  # share of the rows tried out in which it must have been seen
+CARRIED_ROWS = 2 * ROWS_AROUND - 1  # of the band before, so that every jump is seen with the rows around it
 
 
-@dataclass(frozen=True, slots=True)
-class _Pairs:
+class _Pairs(NamedTuple):
     """Sums over each window of row y and y + 1: gradient squared, gradient times change, change squared."""
 
     gradient: Sums
@@ -63,11 +62,13 @@ class Travel:
         self._frame = frame
         self._starts, self._window = _windows(frame.width_px)
         self._last: Pixels | None = None  # the last rows of the band before
+        self._pairs: _Pairs | None = None  # and their pairs
         self._seen: dict[int, int] = {}  # hash of a row's windows → row
         self._jumps: list[Jump] = []
         self._repeated: list[int] = []
         self._lost: list[int] = []
-        self._told = 0  # row pairs with something to compare
+        self._try_every = max(1, frame.height_px // TRIED_ROWS)  # rows
+        self._tried: list[tuple[int, bool]] = []  # row, whether a slip there would be seen
 
     def see(self, band: Band) -> None:
         if self._too_small():
@@ -76,10 +77,15 @@ class Travel:
         self._count_repeats(windows, band.first_row)
         above = band.grey[:0] if self._last is None else self._last
         rows = _Rows(above, band.grey)
-        self._last = rows[len(rows) - CARRIED_ROWS :].copy() if len(rows) > CARRIED_ROWS else rows[0:].copy()
+        seen = windows if self._last is None else np.concatenate([self._windows_of(above[-1:]), windows])
+        pairs = _sums(seen.astype(np.float32))
+        if self._pairs is not None:
+            pairs = _Pairs(*(np.concatenate(both) for both in zip(self._pairs, pairs, strict=True)))
         if len(rows) > CARRIED_ROWS:
-            seen = np.concatenate([self._windows_of(above), windows]).astype(np.float32)
-            self._look_for_jumps(rows, _sums(seen), band.first_row - len(above))
+            self._look_for_jumps(rows, pairs, band.first_row - len(above))
+            self._try_out(rows, band.first_row - len(above))
+        self._last = rows[max(0, len(rows) - CARRIED_ROWS) :].copy()
+        self._pairs = _Pairs(*(sums[len(sums) - len(self._last) + 1 :] for sums in pairs))
 
     def readings(self, outline: Outline) -> Iterable[Reading]:
         if self._too_small():
@@ -115,35 +121,34 @@ class Travel:
         self._lost += [first_row + 1 + int(k) for k in np.flatnonzero(lost)]
 
     def _look_for_jumps(self, grey: _Rows, pairs: _Pairs, first_row: int) -> None:
-        telling = pairs.gradient > LEAST_GRADIENT * np.median(pairs.gradient) + 1e-9
-        change = medians(pairs.change, axis=0)
-        telling &= change < NOISE * medians(pairs.gradient, axis=0)
-        self._told += int((telling.sum(axis=1) >= LEAST_WINDOWS).sum())
-        shift = np.where(telling, -pairs.product / np.maximum(pairs.gradient, 1e-12), np.nan)
-        usual = change + 1e-12
-        # what slants goes on from row to row: only a row that differs from the rows around it can be a jump
-        sudden = _middle(shift[1:-1] - (shift[:-2] + shift[2:]) / 2)
-        growth = _middle(np.where(telling, pairs.change / usual, np.nan))[1:-1]
-        spread = 1.4826 * float(np.median(np.abs(sudden)))
-        odd = np.abs(sudden) > max(SHIFT_STANDS_OUT_PX, STANDS_OUT * spread)
-        odd |= growth > CHANGE_STANDS_OUT * max(1.0, float(np.median(growth)))
-        rows = np.flatnonzero(odd)
-        oddest = np.argsort(-np.maximum(growth[rows] - 1, np.abs(sudden[rows])))
-        for k in np.sort(rows[oddest[:MOST_LOOKED_AT]]):
-            jump = jump_between(grey[k : k + 4], first_row + int(k) + 2)
+        """`pairs`: of all of these rows; a jump is looked for where it has its rows around it."""
+        odd = _oddness(pairs)
+        odd[: ROWS_AROUND - 1] = odd[len(odd) - ROWS_AROUND + 1 :] = 0
+        # what a jump does to the pairs beside it is no second one
+        odd[1:-1][(odd[1:-1] < odd[:-2]) | (odd[1:-1] < odd[2:])] = 0
+        rows = np.flatnonzero(odd > STANDS_OUT)
+        for k in np.sort(rows[np.argsort(-odd[rows])][:MOST_LOOKED_AT]) + 1:
+            jump = jump_between(grey[k - ROWS_AROUND : k + ROWS_AROUND], first_row + int(k))
             if jump is not None and abs(jump.shift_px) >= LEAST_JUMP_PX:
                 self._jumps.append(jump)
 
+    def _try_out(self, grey: _Rows, first_row: int) -> None:
+        """Whether a slip would be seen: rows of this very scan, the lower ones moved aside."""
+        for k in range(ROWS_AROUND, len(grey) - ROWS_AROUND + 1):
+            if (first_row + k) % self._try_every == 0:
+                rows = grey[k - ROWS_AROUND : k + ROWS_AROUND]
+                moved = np.concatenate([rows[:ROWS_AROUND, TRIED_PX:], rows[ROWS_AROUND:, :-TRIED_PX]])
+                jump = jump_between(moved, first_row + k)
+                seen = jump is not None and abs(jump.shift_px - TRIED_PX) <= TRIED_WITHIN_PX
+                self._tried.append((first_row + k, seen))
+
     def _wander(self, outline: Outline) -> Reading:
-        if self._told < self._frame.height_px // 10:
-            why = "too little detail to follow the travel"
-            return Reading(self.name, "wander", None, "px", why=why)
         jumps = _apart(self._jumps)
         if len(jumps) > MOST_JUMPS:
             why = "so many rows jump that it is the content"
             return Reading(self.name, "wander", None, "px", why=why)
         if not jumps:
-            return Reading(self.name, "wander", 0.0, "px", sure=0.95)
+            return self._still(outline)
         place = np.concatenate([[0.0], np.cumsum([jump.shift_px for jump in jumps])])
         largest = max(jumps, key=lambda jump: abs(jump.shift_px))
         where = self._frame.where(0, max(0, largest.row - 1), self._frame.width_px, 2)
@@ -156,6 +161,16 @@ class Travel:
             where=where,
             certain=all(jump.certain for jump in jumps),
         )
+
+    def _still(self, outline: Outline) -> Reading:
+        """Without a jump: that says something only where one would have been seen."""
+        top, bottom = outline.box.y, outline.box.y + outline.box.height
+        tried = [seen for row, seen in self._tried if top < row < bottom] or [seen for _, seen in self._tried]
+        share = sum(tried) / max(1, len(tried))
+        if share < LEAST_SEEN:
+            why = f"too little detail to follow the travel: a slip would be seen in {share:.0%} of the rows only"
+            return Reading(self.name, "wander", None, "px", why=why)
+        return Reading(self.name, "wander", 0.0, "px", sure=round(min(0.95, share), 3))
 
     def _rows(self) -> Reading:
         faults = sorted({*self._repeated, *self._lost})
@@ -214,14 +229,25 @@ def _sums(rows: npt.NDArray[np.float32]) -> _Pairs:
     )
 
 
-def _middle(values: npt.NDArray[np.floating[Any]]) -> npt.NDArray[np.float64]:
-    """Median of each row without the NaNs; 0 where a row has too few values."""
-    known = np.isfinite(values)
-    enough = known.sum(axis=1) >= LEAST_WINDOWS
-    middle = np.zeros(len(values))
-    if enough.any():
-        middle[enough] = known_medians(values[enough])
-    return middle
+def _oddness(pairs: _Pairs) -> npt.NDArray[np.float64]:
+    """How far each pair of rows stands out from the pairs around it, in deviations: by its sideways displacement or by
+    its change, of all windows together, each window in its own usual noise.
+
+    What slants goes on from row to row: only what differs from the pairs before and after can be a jump.
+    """
+    usual = medians(pairs.change, axis=0)
+    usual = usual + np.float32(USUAL_FLOOR) * usual.mean() + np.float32(1e-6)
+    slope = np.maximum(medians(pairs.gradient, axis=0), usual / 8)  # an eighth of the change is what noise leaves
+    shift = (pairs.product / np.sqrt(usual * slope)).sum(axis=1)
+    change = np.log(pairs.change + np.float32(USUAL_FLOOR) * usual).sum(axis=1)
+    return np.maximum(np.abs(_stands_out(shift)), _stands_out(change))
+
+
+def _stands_out(values: npt.NDArray[np.floating[Any]]) -> npt.NDArray[np.float64]:
+    """Of each value against the mean of those beside it, over the usual deviation; 0 at the ends."""
+    sudden = np.zeros(len(values))
+    sudden[1:-1] = values[1:-1] - (values[:-2] + values[2:]) / 2
+    return sudden / (1.4826 * float(np.median(np.abs(sudden))) + 1e-6)
 
 
 CHECK = Travel
