@@ -35,6 +35,7 @@ from .seam_verdict import (
     SMALL_PX,
     Verdict,
     largest_of,
+    same_place,
     verdict_on,
     would_pass_for_softness,
 )
@@ -148,9 +149,13 @@ class SeamCheck:
 
     @staticmethod
     def _left_open(place: Place, ground: Ground, suspects: Suspects) -> bool:
-        """Whether a large displacement shows a good part of what a doubling would, and its rows do not refute it."""
+        """Whether a large displacement shows a good part of what a doubling would, and its rows do not refute it; where
+        a small one shows more, and passes for softness, that is what is seen."""
         found = suspects.large
         if suspects.promise >= PROVEN * found.score:
+            return False
+        near = suspects.near
+        if near.score > found.score and same_place(near, found) and would_pass_for_softness(near, near.px):
             return False
         again = look_again(around(place.own, found.column), found, ground.rows)
         return again.confirmed or not (again.refuted or would_pass_for_softness(again.mark, again.mark.px))

@@ -77,7 +77,7 @@ def verdict_on(place: Place, suspects: Suspects, ground: Ground, most_lag_px: fl
     if ends is None and far_seen:
         rows = suspects.hints[0][1]
         ends = (rows.start, rows.stop) if rows else None
-    agreed = confirmed and (_same_place(near, far) or not judged)
+    agreed = confirmed and (same_place(near, far) or not judged)
     certain = (near_sure or (far_sure and agreed)) and _of_one_size(doubled, px)
     if doubled and (px < CLEAR_PX or not certain):
         rows = range(doubled[0].row, doubled[-1].row + BLOCK_ROWS)
@@ -86,7 +86,7 @@ def verdict_on(place: Place, suspects: Suspects, ground: Ground, most_lag_px: fl
             return Verdict(mark, along, None, False)
         certain = certain and again.confirmed
     if mark.blend_px > 0 and px < SURE_BLENDED_PX:
-        certain = certain and _stands_out(far, FAR_FAULT, RIVAL_FAULT) and _same_place(near, far)
+        certain = certain and _stands_out(far, FAR_FAULT, RIVAL_FAULT) and same_place(near, far)
     if not certain and would_pass_for_softness(mark, px):
         return Verdict(mark, along, None, False)
     return Verdict(mark, along, px, certain, ends)
@@ -111,14 +111,15 @@ def would_pass_for_softness(mark: Mark, px: float) -> bool:
 
 def _near_says(near: Mark, far: Mark) -> tuple[bool, bool]:
     """Whether the likelihood sees a doubling, and whether it may be relied on alone."""
-    agrees = far.score >= max(AGREES, RIVAL_NOTE * far.rival) and _same_place(near, far)
+    agrees = far.score >= max(AGREES, RIVAL_NOTE * far.rival) and same_place(near, far)
     if near.blend_px == 0 or agrees:
         return _stands_out(near, NEAR_NOTE, RIVAL_NOTE), _stands_out(near, NEAR_FAULT, RIVAL_FAULT)
     seen = _stands_out(near, BLENDED_NOTE, BLENDED_RIVAL_NOTE)
     return seen, _stands_out(near, BLENDED_FAULT, BLENDED_RIVAL_FAULT)
 
 
-def _same_place(near: Mark, far: Mark) -> bool:
+def same_place(near: Mark, far: Mark) -> bool:
+    """Whether both may be of one stitch."""
     return abs(far.column - near.column) <= 4 + near.blend_px / 2 + near.px
 
 
