@@ -34,8 +34,8 @@ LEAST_GAIN = 55.0  # log likelihood of all chunks together against no jump; rows
 LEAST_HINT = 20.0  # the same at first sight, to look closer
 LEAST_OVER_OWN = 2.0  # times what the rows before or after gain by themselves
 LEAST_ALIKE = 0.55  # of the log likelihood of the rows before and after: a work that slipped goes on, new content not
-LEAST_FOR, LEAST_SHARE_FOR = 3, 0.6
-CERTAIN_FOR, CERTAIN_SHARE_FOR = 5, 0.75
+LEAST_FOR, LEAST_SHARE_FOR = 3, 0.76
+CERTAIN_FOR, CERTAIN_SHARE_FOR = 5, 0.85
 LEAST_UNCERTAIN_PX = 1.0
 LEAST_AHEAD = 10.0  # log likelihood, of the best lag over any other peak: else a pattern that repeats
 
