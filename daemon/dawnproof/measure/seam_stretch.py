@@ -40,11 +40,9 @@ TRIED_PX = (0.0, *_BELOW_PX, *SHIFTS_PX, *_ABOVE_PX, seam_near.NOTHING_PX)
 LEAST_NOISE = 0.3  # see `process_of`
 ABOVE_RIVAL = 1.5  # of the highest score elsewhere in the same rows
 CLEAR, CLEAR_AGAIN = 2.0, 3.0  # times as much as elsewhere, in the first look and in the second
-# of what they promise, the two looks together, and nats in the second, from which both tell a lift; and the same of the
-# first, from which it does so alone: of 120 flat scans none came so far, and of 100 partial lifts four that the second
-# look leaves open or refutes did
-AGREED_SHARE, AGREED_AGAIN = 0.75, 40.0
-ALONE_SHARE, ALONE = 0.6, 100.0
+# of what they promise, the two looks together and the second by itself, and nats in the second, from which both tell a
+# lift: of 120 flat scans none came so far, and of 100 partial lifts three that the second look alone leaves open did
+AGREED_SHARE, AGREED_SHARE_AGAIN, AGREED_AGAIN = 0.75, 0.2, 40.0
 CLEAR_BLENDED_PX = 4.0
 MANY_BLOCKS = 40  # a scan with more of them is judged by chunks of rows
 MOST_CHUNKS = 32  # that are looked at
@@ -138,14 +136,13 @@ def speaking_most(own: Sequence[Strip], found: Sequence[Stretch]) -> tuple[Stret
 
 def tells_a_lift(stretch: Stretch, second: Second, place_known: bool = True) -> bool:
     """Whether a suspect that is `clear` is a lift: its rows confirm it or, where they speak less than they promise,
-    both looks agree or the first speaks nearly as loud as it can. Where a few rows are loud and the others calm, the
-    second, in which each counts alike, expects too much. Over the whole width of a scan chance has too many places for
-    all but rows that confirm it."""
+    both looks agree. Where a few rows are loud and the others calm, the second, in which each counts alike, expects too
+    much. Over the whole width of a scan chance has too many places for all but rows that confirm it."""
     if second.confirmed:
         return True
     first, again = stretch.mark.score / max(stretch.promise, LEAST_PROMISE), second.speaks / max(second.expected, 1.0)
-    agreed = first + again >= AGREED_SHARE and second.speaks >= AGREED_AGAIN
-    return place_known and (agreed or (first >= ALONE_SHARE and stretch.mark.score >= ALONE))
+    agree = again >= AGREED_SHARE_AGAIN and first + again >= AGREED_SHARE
+    return place_known and agree and second.speaks >= AGREED_AGAIN
 
 
 def clear(mark: Mark, second: Second) -> bool:
