@@ -54,8 +54,8 @@ class _Pairs(NamedTuple):
 
 class Travel:
     """Readings `wander` (px, how far the scan moved sideways along the travel) and `rows` (count of doubled or lost
-    rows). A wander is certain when all jumps are; one of 0 is as sure as slips would have been seen, and undecided where
-    that is not in half of the rows."""
+    rows). A wander is certain when all jumps are; one of 0 is as sure as slips would have been seen, and undecided
+    where that is not in half of the rows."""
 
     name: ClassVar[str] = "travel"
 
