@@ -92,6 +92,17 @@ def test_deckle_and_torn_edges_are_never_cut(lid: str, rough_px: float) -> None:
     assert off.max() <= 0.8
 
 
+@pytest.mark.parametrize(("lid", "skew", "seed"), [("white", 2.4, 5), ("black", -2.6, 7), ("black", -2.6, 9)])
+def test_a_tooth_at_the_corner_of_a_skewed_sheet_is_not_cut(lid: str, skew: float, seed: int) -> None:
+    """The corners are the outermost of it, and no part of what its lines are fitted to."""
+    thing = Thing(paper(560, 700, seed), (520, 440), skew, rough_px=10.0, grain_px=5.0, shadow=0.05)
+    bed, (truth,) = lay_out(ROWS, COLUMNS, lid, [thing], seed)
+    outline, _ = look(*scan(bed, lid))
+    off = beyond_mm(outline, truth)
+    assert off.min() >= 0.0
+    assert off.max() <= 0.5
+
+
 def test_work_that_runs_out_of_the_frame() -> None:
     bed, (truth,) = lay_out(ROWS, COLUMNS, "white", [Thing(strokes(560, 700, 3), (900, 440), 0.4)], 2)
     pixels, frame = scan(bed, "white")

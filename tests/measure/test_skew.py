@@ -19,7 +19,7 @@ def side(length: float, slope: float, off: Floats) -> Side:
     along = np.linspace(-length / 2, length / 2, len(off))
     depth = 2.0 + slope * along + off
     offset, fitted, spread = robust_line(along, depth)
-    return Side(offset, fitted, along, depth, depth, 1.0, spread)
+    return Side(offset, fitted, along, depth, 1.0, spread)
 
 
 def waves(random: np.random.Generator, length: float, px: float) -> Floats:

@@ -47,10 +47,15 @@ class Profiles:
 
 
 def profiles_across(
-    picture: npt.NDArray[np.float32], middle: Floats, inwards: Floats, length: float, reach: tuple[float, float]
+    picture: npt.NDArray[np.float32],
+    middle: Floats,
+    inwards: Floats,
+    length: float,
+    reach: tuple[float, float],
+    most: int = _MOST_SAMPLES,
 ) -> Profiles:
-    """Profiles that lie in the picture, wholly or in part."""
-    count = int(np.clip(length, 24, _MOST_SAMPLES))
+    """Profiles that lie in the picture, wholly or in part: one a pixel, of a long side `most`."""
+    count = int(np.clip(length, 24, most))
     along = (np.arange(count) + 0.5) / count * length - length / 2
     depth = np.arange(reach[0], reach[1], STEP_PX)
     direction = np.array([-inwards[1], inwards[0]])
@@ -83,3 +88,11 @@ def votes_in(change: Floats, grain: float) -> Floats:
     peak = np.where((strong >= near) & (strong > _FALL * np.maximum(outer, inner)), strong, 0.0)
     floor = _CLEAR_GRAINS * grain + 1e-4
     return np.asarray(peak**2 / (peak**2 + floor**2), np.float64)
+
+
+def top_shift(change: Floats, top: npt.NDArray[np.integer]) -> Floats:
+    """How far beside the step `top` of each sample the change is largest, by a parabola; in pixels of the overview."""
+    rows, top = np.arange(len(change)), np.clip(top, 1, change.shape[1] - 2)
+    before, at, after = (change[rows, top + k] for k in (-1, 0, 1))
+    curve = before - 2 * at + after
+    return np.where(curve < 0, np.clip((before - after) / (2 * np.where(curve < 0, curve, -1.0)), -1, 1), 0.0) * STEP_PX

@@ -13,7 +13,7 @@ import numpy.typing as npt
 
 from .edge_colour import Begins, colour_begins, coloured_before
 from .edge_kink import shadow_end
-from .edge_profiles import STEP_PX, Floats, Profiles, profiles_across, votes_in
+from .edge_profiles import STEP_PX, Floats, Profiles, profiles_across, top_shift, votes_in
 from .line_fit import robust_line
 
 _TURNS = np.radians(np.arange(-2.0, 2.01, 0.1))
@@ -24,8 +24,6 @@ _ROUGH_PX = 4.0
 _LEAST_SUPPORT = 0.15
 _PLAIN_SUPPORT = 0.34
 _CLEAR_VOTE = 0.5
-_TIPS_PX = 8.0  # how far a rough edge may stand out from the line through it
-_BEHIND_PX = 1.0  # lighter work begins at least so far behind its shadow's fastest darkening
 _CUT_PX = 0.35  # spread of the places of a cut edge; the teeth of a torn one are looked at in all that changes there
 _LEAST_SHARE = 0.15  # of a work's colour, a pixel: a cut edge shows up to 0.4
 _ALL_ALONG = 0.95  # of the places, where the colour must show the edge too
@@ -35,14 +33,13 @@ _SHADOW_PX = 4.0  # where a shadow's fastest darkening and the work's edge may l
 @dataclass(frozen=True, slots=True, eq=False)
 class Side:
     """One side: a straight line at `offset` (pixels inwards of the searched rectangle's side, at the middle of the
-    side) with `slope`; `along` and `depth` are the single edge places it was fitted to, `tips` the outermost
-    change at each of them; `support` the share of the side that shows an edge there."""
+    side) with `slope`; `along` and `depth` are the single edge places it was fitted to; `support` the share of the
+    side that shows an edge there."""
 
     offset: float
     slope: float
     along: Floats
     depth: Floats
-    tips: Floats
     support: float
     spread: float  # robust deviation of the places from the line
 
@@ -74,9 +71,9 @@ def find_side(
     straight = votes_in(smooth.change, grain * _SMOOTH_GRAIN)
     line = _outermost(straight, smooth, _STRAIGHT_PX, faint)
     if line is not None:
-        return _fit(smooth, votes, _at_the_work(smooth, straight, line), 2 * grain * _SMOOTH_GRAIN)
+        return _fit(smooth, _at_the_work(smooth, straight, line), 2 * grain * _SMOOTH_GRAIN)
     line = _outermost(votes, raw, _ROUGH_PX, faint)
-    return None if line is None else _fit(raw, votes, _at_the_work(raw, votes, line), 2 * grain)
+    return None if line is None else _fit(raw, _at_the_work(raw, votes, line), 2 * grain)
 
 
 @dataclass(frozen=True, slots=True)
@@ -181,7 +178,7 @@ def _sign(signed: Floats, seen: npt.NDArray[np.bool_]) -> float:
     return 1.0 if share > 0.9 else -1.0 if share < 0.1 else 0.0
 
 
-def _fit(profiles: Profiles, votes: Floats, line: _Line, least: float) -> Side | None:
+def _fit(profiles: Profiles, line: _Line, least: float) -> Side | None:
     places = _places(profiles, line, least)
     if line.sign == 0.0:
         line, places = _lit_again(profiles, line, places, least)
@@ -190,7 +187,6 @@ def _fit(profiles: Profiles, votes: Floats, line: _Line, least: float) -> Side |
         return None
     x, y = profiles.along[good], places[good]
     offset, slope, spread = robust_line(x, y)
-    tips = np.minimum(_tips(profiles, votes, line, places)[good], y)
     support = float(good.mean())
     # where shadow and edge are met by turns, the colour is sharp along the line only
     for about in (offset + slope * x, y):
@@ -200,7 +196,7 @@ def _fit(profiles: Profiles, votes: Floats, line: _Line, least: float) -> Side |
             if coloured.support >= _ALL_ALONG * support and coloured.spread <= min(spread, _CUT_PX):
                 return coloured
     behind = shadow_end(profiles.step[good], profiles.depth, y) if begins is None else begins.inwards
-    return Side(offset + behind, slope, x, y + behind, tips + behind, support, spread)
+    return Side(offset + behind, slope, x, y + behind, support, spread)
 
 
 def _by_colour(profiles: Profiles, line: _Line, begins: Begins) -> Side:
@@ -208,10 +204,10 @@ def _by_colour(profiles: Profiles, line: _Line, begins: Begins) -> Side:
     depth = _places(Profiles(begins.share(profiles.step), profiles.along, profiles.depth), line, 3 * _LEAST_SHARE)
     good = np.isfinite(depth)
     if good.sum() < _LEAST_SAMPLES:
-        return Side(line.offset, line.slope, profiles.along[good], depth[good], depth[good], 0.0, np.inf)
+        return Side(line.offset, line.slope, profiles.along[good], depth[good], 0.0, np.inf)
     x, y = profiles.along[good], depth[good]
     offset, slope, spread = robust_line(x, y)
-    return Side(offset, slope, x, y, y, float(good.mean()), spread)
+    return Side(offset, slope, x, y, float(good.mean()), spread)
 
 
 def _lit_again(profiles: Profiles, line: _Line, places: Floats, least: float) -> tuple[_Line, Floats]:
@@ -227,18 +223,6 @@ def _lit_again(profiles: Profiles, line: _Line, places: Floats, least: float) ->
     return (lighter, lit) if straighter and (lit - places)[both].mean() > 0 else (line, places)
 
 
-def _tips(profiles: Profiles, votes: Floats, line: _Line, places: Floats) -> Floats:
-    """The outermost clear change of each sample on the line or a little beyond it; infinity where there is none."""
-    off = profiles.depth[None] - (line.offset + line.slope * profiles.along)[:, None]
-    # between the teeth of a rough edge shadow and work mix, so there every change counts
-    right_way = (line.sign * profiles.signed >= 0) | (line.tolerance > _STRAIGHT_PX + 1.0)
-    met = (votes > _CLEAR_VOTE) & (off > -_TIPS_PX) & (off <= line.tolerance) & right_way
-    first, rows = met.argmax(axis=1), np.arange(len(met))
-    at_place = np.clip(np.nan_to_num((places - profiles.depth[0]) / STEP_PX), 0, met.shape[1] - 1).astype(int)
-    shaded = (profiles.signed[rows, first] < 0) & (profiles.signed[rows, at_place] > 0)
-    return np.where(met.any(axis=1), profiles.depth[first] + _BEHIND_PX * shaded, np.inf)
-
-
 def _places(profiles: Profiles, line: _Line, least: float) -> Floats:
     """Sub-pixel place of the fastest change near the line in each sample; NaN where there is none."""
     depth = profiles.depth
@@ -247,10 +231,6 @@ def _places(profiles: Profiles, line: _Line, least: float) -> Floats:
     change = profiles.change if line.sign == 0 else 3 * line.sign * profiles.signed
     strong = np.where(near, change, 0.0)
     top = np.clip(strong.argmax(axis=1), 1, len(depth) - 2)
-    rows = np.arange(len(strong))
-    before, at, after = (change[rows, top + k] for k in (-1, 0, 1))
-    curve = before - 2 * at + after
-    shift = np.where(curve < 0, np.clip((before - after) / (2 * np.where(curve < 0, curve, -1.0)), -1, 1), 0.0)
-    places = depth[top] + shift * STEP_PX
+    places = depth[top] + top_shift(change, top)
     places[strong.max(axis=1) <= least] = np.nan
     return np.asarray(places)

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import cv2
 import numpy as np
 
 from ..model import MM_PER_INCH, Box, Frame, Sides
+from .contour import FourSides, corners, half, inner_side, middle, outermost, polygon
 from .edges import Side, find_side
 from .frame_shade import edge_behind_shade
 from .lid import Picture, Surroundings, surroundings
@@ -24,14 +23,8 @@ _BEYOND_MM = 1.5  # beside other things
 _MOST_SHEETS = 8  # looked at for edges of their own
 _SHEET_FILL = 0.75
 _AT_FRAME_PX = 2.5  # a side this near the frame, in pixels of the overview, runs out of it
-_OUTWARDS_PX = 0.5  # of the overview: a shadow's slope moves the fastest change inwards by up to 0.4
-_MOST_SPREAD_PX = 0.9  # added for the spread of the places; the tips of a rough edge are followed by themselves
-_INWARDS_PX = 0.5
-_ROUGH_PX = 0.35  # spread of the edge places: less is a cut edge with noise
 _NOT_SQUARE = 0.014  # 0.8 degrees
 _SUB_PIXEL = 6  # bits of cv2's fixed-point places
-
-FourSides = tuple[Side | None, Side | None, Side | None, Side | None]  # left, bottom, right, top
 
 
 def trace(picture: Picture, block: int, frame: Frame) -> Outline:
@@ -77,13 +70,13 @@ def _outline_of(
     sheets = sorted(sorted_out.others, key=lambda k: pieces[k].area)[-_MOST_SHEETS:]
     others = [k for k in sorted_out.others if k in sheets and _has_edges(picture, rectangles[k], mm, lid)]
     beside = [k for k in (*sorted_out.others, *sorted_out.beside) if k not in others]
-    corners = _corners(rectangle, normals, sides)
-    outer = _polygon(rectangle, normals, tuple(_outer_side(side) for side in sides))
-    inner = _polygon(rectangle, normals, tuple(_inner_side(side) for side in sides))
+    ends = corners(rectangle, normals, sides)
+    outer = outermost(picture, rectangle, normals, sides, lid.grain)
+    inner = polygon(rectangle, normals, tuple(inner_side(side) for side in sides))
     skew = skew_of(rectangle.turn, sides)
     return Outline(
         box=_to_frame(_box(outer * block, frame), runs_out, frame),
-        corners=_clockwise(corners * block),
+        corners=_clockwise(ends * block),
         skew_deg=skew.deg if skew else None,
         skew_error_deg=skew.error_deg if skew else 0.0,
         spans=_spans(inner, picture.shape, block, frame),
@@ -109,12 +102,6 @@ def _normals(rectangle: Rectangle) -> tuple[Floats, Floats, Floats, Floats]:
     return rectangle.right, -rectangle.down, -rectangle.right, rectangle.down
 
 
-def _half(rectangle: Rectangle, side: int) -> tuple[float, float]:
-    """Half the size across and along a side (0 left, 1 bottom, 2 right, 3 top)."""
-    sizes = rectangle.half_width, rectangle.half_height
-    return (sizes[0], sizes[1]) if side % 2 == 0 else (sizes[1], sizes[0])
-
-
 def _sides(
     picture: Picture,
     rectangle: Rectangle,
@@ -127,16 +114,16 @@ def _sides(
     """`outer`: sides (left, bottom, right, top) that may end just before the frame, hidden in their own shade."""
     found: list[Side | None] = []
     for side, inwards in enumerate(normals):
-        across, along = _half(rectangle, side)
-        middle, length = _middle(rectangle, side, inwards), 0.96 * 2 * along
+        across, along = half(rectangle, side)
+        start, length = middle(rectangle, side, inwards), 0.96 * 2 * along
         if _at_frame(rectangle, inwards, picture.shape):
             # an inner side of a part runs out by nature
-            near = edge_behind_shade(picture, middle, inwards, length, mm, lid) if outer[side] else None
+            near = edge_behind_shade(picture, start, inwards, length, mm, lid) if outer[side] else None
             found.append(near)
             continue
         reach = (-beyond_mm / mm - 2, min(_SEARCH_MM / mm, 0.6 * across))
         faint = lid.kind in ("black", "open")
-        found.append(find_side(picture, middle, inwards, length, reach, lid.grain, faint))
+        found.append(find_side(picture, start, inwards, length, reach, lid.grain, faint))
     return _square((found[0], found[1], found[2], found[3]))
 
 
@@ -146,8 +133,8 @@ def _square(sides: FourSides) -> FourSides:
     if len(seen) < 3:
         return sides
     slopes = np.array([side.slope for side in seen])
-    middle = float(np.median(slopes))
-    left, bottom, right, top = (None if side is None or _turned(side, middle) else side for side in sides)
+    usual = float(np.median(slopes))
+    left, bottom, right, top = (None if side is None or _turned(side, usual) else side for side in sides)
     return left, bottom, right, top
 
 
@@ -156,15 +143,11 @@ def _turned(side: Side, slope: float) -> bool:
     return abs(side.slope - slope) > _NOT_SQUARE + slack
 
 
-def _middle(rectangle: Rectangle, side: int, inwards: Floats) -> Floats:
-    return np.array([rectangle.x, rectangle.y]) - inwards * _half(rectangle, side)[0]
-
-
 def _at_frame(rectangle: Rectangle, inwards: Floats, shape: tuple[int, ...]) -> bool:
     """Whether that side of the rectangle lies along the frame of the scan."""
     rows, columns = shape[:2]
     side = int(np.argmax([inwards @ n for n in _normals(rectangle)]))
-    x, y = _middle(rectangle, side, inwards)
+    x, y = middle(rectangle, side, inwards)
     gap = min(x, columns - x) if abs(inwards[0]) > abs(inwards[1]) else min(y, rows - y)
     return bool(gap < _AT_FRAME_PX)
 
@@ -178,68 +161,6 @@ def _doubt(sides: FourSides, runs_out: list[bool], filled: float) -> str:
     if filled < _SHEET_FILL and any(runs_out):
         return "what stands out from its surroundings does not fill a sheet"
     return ""
-
-
-def _line(
-    rectangle: Rectangle, normals: tuple[Floats, ...], sides: tuple[Side | None, ...], side: int
-) -> tuple[Floats, Floats]:
-    """A point on the side's line and its direction, counter-clockwise on screen."""
-    inwards, found = normals[side], sides[side]
-    direction = np.array([-inwards[1], inwards[0]])
-    middle = _middle(rectangle, side, inwards)
-    if found is None:
-        return middle, direction
-    return middle + found.offset * inwards, direction + found.slope * inwards
-
-
-def _corners(rectangle: Rectangle, normals: tuple[Floats, ...], sides: tuple[Side | None, ...]) -> Floats:
-    """Where each side's line meets the next one's: bottom left, bottom right, top right, top left; (4, 2)."""
-    lines = [_line(rectangle, normals, sides, k) for k in range(4)]
-    corners = []
-    for k in range(4):
-        (p, v), (q, w) = lines[k], lines[(k + 1) % 4]
-        step = np.linalg.solve(np.stack((v, -w), axis=1), q - p)[0]
-        corners.append(p + step * v)
-    return np.array(corners)
-
-
-def _outer_side(side: Side | None) -> Side | None:
-    """The side moved outwards by what may be missed; rough edges by their tips, each as far as a neighbour confirms."""
-    if side is None:
-        return None
-    margin = _OUTWARDS_PX + min(side.spread, _MOST_SPREAD_PX)
-    line = side.offset + side.slope * side.along
-    off = np.maximum((side.tips if side.spread > _ROUGH_PX else side.depth) - line, -1.0 - 3 * side.spread)
-    after, before = np.append(off[1:], off[-1]), np.append(off[0], off[:-1])
-    confirmed = np.maximum(off, np.minimum(before, after))
-    return replace(side, offset=side.offset - margin, depth=line + confirmed - margin)
-
-
-def _inner_side(side: Side | None) -> Side | None:
-    """The side moved inwards, its teeth filled up, so that what shows between them is not counted with the work."""
-    if side is None:
-        return None
-    margin = _INWARDS_PX + min(side.spread, 1.0)
-    after, before = np.append(side.depth[1:], side.depth[-1]), np.append(side.depth[0], side.depth[:-1])
-    depth = np.maximum(side.depth, np.minimum(before, after)) + margin
-    return replace(side, offset=side.offset + margin, depth=depth)
-
-
-def _polygon(rectangle: Rectangle, normals: tuple[Floats, ...], sides: tuple[Side | None, ...]) -> Floats:
-    """The work's contour (n, 2): corners, and between them the edge places."""
-    corners = _corners(rectangle, normals, sides)
-    points = []
-    for k, inwards in enumerate(normals):
-        side = sides[k]
-        if side is not None:
-            direction = np.array([-inwards[1], inwards[0]])
-            middle = _middle(rectangle, k, inwards)
-            # the searched rectangle may be longer than the side by a shadow's width at both ends
-            first, last = ((corner - middle) @ direction for corner in (corners[k - 1], corners[k]))
-            on = (side.along > first) & (side.along < last)
-            points.append(middle + side.along[on, None] * direction + side.depth[on, None] * inwards)
-        points.append(corners[k][None])
-    return np.concatenate(points)
 
 
 def _box(polygon: Floats, frame: Frame) -> Box:
