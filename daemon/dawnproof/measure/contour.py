@@ -17,6 +17,7 @@ from .pieces import Floats, Rectangle
 _OUTWARDS_PX = 0.5  # of the overview: a shadow's slope moves the fastest change inwards by up to 0.4
 _INWARDS_PX = 0.5
 _CUT_PX = 0.15  # spread of the places: noise and shadow scatter those of a cut edge by so much, teeth by more
+_STRAIGHT_PX = 0.35  # one that shadow and work are met on by turns scatters by up to this
 _FAR_SPREADS = 3.0  # what lies further off the line of a cut edge, and a pixel more, is not the edge
 _AT_CORNER_PX = 8.0  # of a side, that say how far the work stands out at its corner
 
@@ -56,7 +57,9 @@ def _outer_side(
         margin = _OUTWARDS_PX + side.spread
         return replace(side, offset=side.offset - margin, depth=depth - margin)
     start, length = middle(rectangle, k, normals[k]), 2 * half(rectangle, k)[1]
-    along, tips = tips_along(picture, start, normals[k], length, (side.offset, side.slope), grain)
+    # between the teeth of a rough edge shadow and work mix, so there every change counts
+    change = (side.sign, side.behind) if side.spread <= _STRAIGHT_PX else (0.0, 0.0)
+    along, tips = tips_along(picture, start, normals[k], length, (side.offset, side.slope), grain, *change)
     along, depth = np.append(side.along, along), np.append(depth, tips)
     return replace(side, offset=side.offset - _OUTWARDS_PX, along=along, depth=depth - _OUTWARDS_PX)
 

@@ -27,11 +27,13 @@ def tips_along(
     length: float,
     line: tuple[float, float],
     grain: float,
+    sign: float = 0.0,
+    behind: float = 0.0,
 ) -> tuple[Floats, Floats]:
     """Places along the side and depths there of all first changes, in pixels of the overview and as `Side` has them.
 
-    `line`: offset and slope of the side; the other arguments as for `find_side`. A pixel that stands out alone is taken
-    for dust, and counts as far as one of its neighbours goes.
+    `line`, `sign`, `behind`: of the side; the other arguments as for `find_side`. A pixel that stands out alone is
+    taken for dust, and counts as far as one of its neighbours goes.
     """
     offset, slope = line
     cos, sin = 1 / np.hypot(1.0, slope), slope / np.hypot(1.0, slope)
@@ -42,11 +44,11 @@ def tips_along(
         return np.empty(0), np.empty(0)
     off, change = profiles.depth, profiles.change
     looked_at = (off >= -_TIPS_PX) & (off <= _WITHIN_PX)
-    met = (votes_in(change, grain) > _CLEAR_VOTE) & looked_at
+    met = (votes_in(change, grain) > _CLEAR_VOTE) & looked_at & (sign * profiles.signed >= 0)
     first, rows = met.argmax(axis=1), np.arange(len(met))
     strongest = np.where(looked_at & (off >= -_WITHIN_PX), change, 0.0).argmax(axis=1)
     shaded = (profiles.signed[rows, first] < 0) & (profiles.signed[rows, strongest] > 0)
-    places = off[first] + top_shift(change, first) + _BEHIND_PX * shaded
+    places = off[first] + top_shift(change, first) + np.maximum(_BEHIND_PX * shaded, behind)
     tips = _confirmed(np.where(met.any(axis=1), places, np.inf))
     seen = np.isfinite(tips)
     along, depth = profiles.along[seen], tips[seen]

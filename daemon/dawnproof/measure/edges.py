@@ -42,6 +42,8 @@ class Side:
     depth: Floats
     support: float
     spread: float  # robust deviation of the places from the line
+    sign: float = 0.0  # of the change of tone there, where nearly all of it agrees
+    behind: float = 0.0  # how far the work begins behind the fastest change there: what a shadow takes
 
     def at(self, along: float) -> float:
         """How far inwards the line lies at a place along the side (pixels from its middle)."""
@@ -196,7 +198,7 @@ def _fit(profiles: Profiles, line: _Line, least: float) -> Side | None:
             if coloured.support >= _ALL_ALONG * support and coloured.spread <= min(spread, _CUT_PX):
                 return coloured
     behind = shadow_end(profiles.step[good], profiles.depth, y) if begins is None else begins.inwards
-    return Side(offset + behind, slope, x, y + behind, support, spread)
+    return Side(offset + behind, slope, x, y + behind, support, spread, line.sign, float(np.median(behind)))
 
 
 def _by_colour(profiles: Profiles, line: _Line, begins: Begins) -> Side:
