@@ -23,6 +23,7 @@ from dawnproof.rulebook.mistakes import unknown
         ),
         ("[beds.a]\nwidth_mm = 600\nlength_mm = 450\nseam_mm = [-3, 9]", "beds.a.seam_mm", "equal to 0, not -3"),
         ('[kinds.a]\njobs = ["SL-C*", 3]', "kinds.a.jobs", "value 2 of the list should be a valid string, not 3"),
+        ('[intake]\nleave = ["*.ini", 3]', "intake.leave", "line 2: intake.leave: value 2 of the list should be"),
         ("[beds.a]\nwidth_mm = 600", "beds.a.length_mm", "is missing"),
         ('[kinds.a]\njobs = "SL-C*"\nrelif = true', "kinds.a.relif", "did you mean 'relief'"),
         ('[mail]\nform = "a@example.org"', "mail.form", "did you mean 'from'"),
@@ -77,6 +78,20 @@ seam = { doubling = { note = 3 } }
 )
 def test_the_line_of_a_key_is_where_its_value_begins(key: str, line: int) -> None:
     assert line_of(BOOK, key) == line
+
+
+def test_every_key_of_a_long_book_has_its_line() -> None:
+    text = "".join(f"[kinds.k{k}]\njobs = [\n  'a{k}',\n]\nrelief = true\n" for k in range(40))
+    for k in range(40):
+        assert line_of(text, f"kinds.k{k}.jobs") == 5 * k + 2
+        assert line_of(text, f"kinds.k{k}.relief") == 5 * k + 5
+
+
+@pytest.mark.parametrize("inside", ["\u2028", "\x85", "\u2029"])
+@pytest.mark.parametrize("end", ["\n", "\r\n"])
+def test_what_ends_no_line_of_a_book_is_not_counted_as_one(inside: str, end: str) -> None:
+    text = end.join((f"# lent{inside}for the show", "[crop]", "border_mm = -3", ""))
+    assert line_of(text, "crop.border_mm") == 3
 
 
 def test_the_line_of_a_mistake_is_told() -> None:

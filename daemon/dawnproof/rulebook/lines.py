@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import tomllib
+from contextlib import suppress
 from typing import Any
 
 
@@ -12,18 +13,26 @@ def line_of(text: str, key: str) -> int:
     path = _held(tomllib.loads(text), key)
     if not path:
         return 0
-    lines = text.splitlines()
-    begun = 0  # lines that were read without the key
-    for read in range(1, len(lines) + 1):
-        try:
-            table = tomllib.loads("\n".join(lines[:read]))
-        except tomllib.TOMLDecodeError:  # in the middle of a value of several lines
-            continue
-        if _held(table, ".".join(path)) == path:
-            passed = (at for at in range(begun, read) if lines[at].strip() and not lines[at].lstrip().startswith("#"))
-            return next(passed, begun) + 1
-        begun = read
-    return 0
+    lines = text.replace("\r\n", "\n").split("\n")  # not at what else may end a line: TOML knows no other ends
+    without, read, looked_up_to = 0, len(lines), len(lines)  # lines that were read without the key and with it
+    while looked_up_to - without > 1:
+        middle = (without + looked_up_to) // 2
+        at, table = _next_whole(lines, middle, looked_up_to)
+        if table is not None and _held(table, ".".join(path)) != path:
+            without = at
+        else:
+            read, looked_up_to = (at if table is not None else read), middle
+    passed = (at for at in range(without, read) if lines[at].strip() and not lines[at].lstrip().startswith("#"))
+    return next(passed, without) + 1
+
+
+def _next_whole(lines: list[str], first: int, past: int) -> tuple[int, dict[str, Any] | None]:
+    """How many lines, from `first` on, are TOML by themselves, and what they say; None where none before `past` are:
+    all end in the middle of a value of several lines."""
+    for count in range(first, past):
+        with suppress(tomllib.TOMLDecodeError):
+            return count, tomllib.loads("\n".join(lines[:count]))
+    return past, None
 
 
 def _held(table: dict[str, Any], key: str) -> list[str]:

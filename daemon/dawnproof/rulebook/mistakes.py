@@ -18,8 +18,8 @@ _ONE_OR_LIST = {("beds", "seam_mm"), ("kinds", "jobs"), ("kinds", "medium")}
 def named(name: str, error: ValidationError, origins: Mapping[str, str]) -> RuleBookError:
     """What a table refused first, by the book that holds the value and its dotted key."""
     first = _most_telling(error)
-    loc = [str(p) for p in first["loc"]]
     at = first["loc"][-1]
+    loc = [str(p) for p in first["loc"] if not isinstance(p, int)]  # the key is that of the list
     if len(loc) > 3 and (loc[0], loc[2]) in _ONE_OR_LIST:  # the union's own branch names
         loc = loc[:3]
     key = ".".join(loc)
