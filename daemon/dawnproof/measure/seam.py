@@ -116,7 +116,7 @@ class SeamCheck:
         box = outline.box
         ground = Ground(range(box.y, box.bottom), columns_inside(outline, self._frame.width_px), place.stitch)
         with ThreadPoolExecutor(1) as beside:
-            parts = beside.submit(_parts, place.own, ground)  # asked wherever the whole shows nothing
+            parts = beside.submit(_parts, place.own, ground)  # asked wherever the whole shows nothing certain
             suspects = find(place.own, place.controls, ground)
             verdict = None if suspects is None else verdict_on(place, suspects, ground, self._search.lags_px[-1])
             known = verdict.mark.column if verdict is not None and verdict.certain else None
