@@ -83,3 +83,11 @@ def test_the_table_of_a_folder_is_the_same_for_the_same_seeds(test_data: Path) -
     assert re.search(r"aims not met: \d of 3\n", said)
     again = _run(*folders, "--only", "depth", "--seeds", "3:5")
     assert said.split("\nmid: ")[0] == again.split("\n\naims")[0]
+
+
+@pytest.mark.parametrize(("folder", "words"), [("away", "no such folder: "), ("empty", "no picture to make works of")])
+def test_a_folder_without_pictures_is_refused_in_words(tmp_path: Path, folder: str, words: str) -> None:
+    (tmp_path / "empty").mkdir()
+    said = subprocess.run([sys.executable, EYE, tmp_path / folder], capture_output=True, text=True, timeout=120)
+    assert (said.returncode, said.stdout) == (2, "")
+    assert words in said.stderr.splitlines()[-1]

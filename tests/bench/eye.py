@@ -26,7 +26,7 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 import cv2  # noqa: E402
 from bench import eye_clipping, eye_coding, eye_frame, eye_jobs, eye_seam, eye_zones, lift  # noqa: E402
-from bench.eye_pictures import Pictures, picture_sets  # noqa: E402
+from bench.eye_pictures import LEAST_SIDE, Pictures, picture_sets  # noqa: E402
 from bench.eye_stitch import SOUND, Made, doubling_of, make, readings_of, sound_case, word  # noqa: E402
 from bench.rates import HEADING, Options, Row, counted, seeds_of, show, show_unmet  # noqa: E402
 
@@ -66,8 +66,13 @@ def main() -> None:
     if unknown := set(asked.only) - set(GROUPS):
         parser.error(f"no such group: {', '.join(sorted(unknown))}; there are {', '.join(GROUPS)}")
     cv2.setNumThreads(1)
+    if lost := [str(folder) for folder in asked.folders if not folder.is_dir()]:
+        parser.error(f"no such folder: {', '.join(lost)}")
+    sets = picture_sets(asked.folders)
+    if bare := [pictures.name for pictures in sets if not pictures.works]:
+        parser.error(f"no picture to make works of ({', '.join(bare)}); each side must have {LEAST_SIDE} px")
     options = Options(asked.height, asked.width, asked.place == "known")
-    for pictures in picture_sets(asked.folders):
+    for pictures in sets:
         show_unmet(table(pictures, asked.seeds, asked.only, options, asked.keep))
 
 
