@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import replace
-from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -92,6 +91,6 @@ def test_only_few_places_are_read_again_and_none_twice(scan: Scan, monkeypatch: 
     assert len(set(read)) == len(read)
 
 
-def test_a_stitch_at_the_frame_is_no_trouble(scan: Scan, tmp_path: Path) -> None:
+def test_a_stitch_at_the_frame_is_no_trouble(scan: Scan) -> None:
     for x in (-20, 0, COLUMNS - 5, COLUMNS + 30):
         assert structure_of(scan)(Box(x, ROWS - 100, 12, 340), 400.0) >= 0.0

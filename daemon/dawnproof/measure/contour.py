@@ -38,7 +38,7 @@ def outermost(
     picture: Picture, rectangle: Rectangle, normals: tuple[Floats, ...], sides: FourSides, grain: float
 ) -> Floats:
     """The contour (n, 2) moved outwards by what may be missed: half a pixel and the scatter of a cut edge; a rough one
-    by its tips."""
+    by its tips. For its extent: along a rough side the points are in no order."""
     outer = tuple(
         None if side is None else _outer_side(picture, rectangle, normals, k, side, grain)
         for k, side in enumerate(sides)
