@@ -123,6 +123,16 @@ def test_faint_detail_shows_a_slip() -> None:
     assert wander.value == pytest.approx(6.0, abs=0.5)
 
 
+@pytest.mark.parametrize("seed", range(4))
+def test_a_pattern_that_jumps_by_half_of_its_period_proves_no_slip(seed: int) -> None:
+    """Courses of bricks: each may as well have moved to the other side, and by chance one looks as if it had not."""
+    x, y = np.arange(1000)[None], np.arange(400)[:, None]
+    joints = (x + 20 * (y // 40 % 2)) % 40 < 4
+    grain = np.random.default_rng(seed).normal(0, 200, joints.shape)
+    wander, _ = travelled(np.repeat((30000 + 8000 * joints + grain).astype(np.uint16)[..., None], 3, axis=2))
+    assert wander.value is None or wander.value == 0.0 or not wander.certain
+
+
 def test_a_printed_repeat_gives_no_jump() -> None:
     assert travelled(slipped(surfaces.printed(ROWS, COLUMNS, 54), 0, 0.0))[0].value in {0.0, None}
 

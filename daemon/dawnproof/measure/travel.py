@@ -54,8 +54,8 @@ class _Pairs(NamedTuple):
 
 class Travel:
     """Readings `wander` (px, how far the scan moved sideways along the travel) and `rows` (count of doubled or lost
-    rows). A wander is certain when all jumps are; one of 0 is as sure as slips would have been seen, and undecided
-    where that is not in half of the rows."""
+    rows). A wander is certain when all jumps are, and few others looked like one; one of 0 is as sure as slips would
+    have been seen, and undecided where that is not in half of the rows."""
 
     name: ClassVar[str] = "travel"
 
@@ -160,7 +160,7 @@ class Travel:
             "px",
             sure=largest.sure,
             where=where,
-            certain=all(jump.certain for jump in jumps),
+            certain=all(jump.certain for jump in jumps) and not _many_uncertain(self._jumps),
         )
 
     def _still(self, outline: Outline) -> Reading:
@@ -185,13 +185,18 @@ class Travel:
 def _apart(jumps: list[Jump]) -> list[Jump]:
     """Without those that only answer to a larger jump one row away, to which they were compared; and without the
     uncertain ones where there are many: content that looks like it, not a bed that jumps all the time."""
-    if sum(not jump.certain for jump in jumps) > MOST_UNCERTAIN:
+    if _many_uncertain(jumps):
         jumps = [jump for jump in jumps if jump.certain]
     return [
         jump
         for jump in jumps
         if not any(0 < abs(other.row - jump.row) <= 1 and abs(other.shift_px) > abs(jump.shift_px) for other in jumps)
     ]
+
+
+def _many_uncertain(jumps: list[Jump]) -> bool:
+    """A pattern that jumps by half of its period: of many such rows one or another looks certain by chance."""
+    return sum(not jump.certain for jump in jumps) > MOST_UNCERTAIN
 
 
 class _Rows:
