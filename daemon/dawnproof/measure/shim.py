@@ -6,7 +6,7 @@ D = shim * (tan t1 + tan t2), and what is found is put into the bed's profile.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -15,7 +15,7 @@ from ..model import MM_PER_INCH
 from .band import Band
 from .doubling import search_up_to
 from .seam_profile import NARROW_PX, profile, settle
-from .seam_search import Ground, around, find
+from .seam_search import Ground, Mark, around, find, samples_wide
 from .seam_strip import Strip, whole_width
 
 MOST_PX = 72.0
@@ -51,14 +51,17 @@ def fit_shim(pixels: npt.NDArray[np.generic], ppi: float, shim_mm: float) -> Shi
     marks = [m for m in (far, near) if m.score >= max(LEAST_SCORE, LEAST_RIVAL * m.rival)]
     if not marks:
         return ShimFit(why="no stitch stands out: is the sheet textured, and is it lifted?")
-    return _fit(
-        around(strips, marks[0].column),
-        marks[0].column,
-        marks[0].blend_px,
-        marks[0].px,
-        (rows, ppi, shim_mm),
-        marks[0].most_px,
-    )
+    mark = _as_the_rows_say(strips, marks[0], range(rows))
+    strip = around(strips, mark.column)
+    return _fit(strip, mark.column, mark.blend_px, mark.px, (rows, ppi, shim_mm), mark.most_px)
+
+
+def _as_the_rows_say(strips: list[Strip], mark: Mark, rows: range) -> Mark:
+    """The mark with the displacement that its rows find likeliest of all: across a cut a sharp sheet repeats at a small
+    lag as well, which is the break itself."""
+    mark, along = samples_wide(strips, mark, rows)
+    doubled = [sample.px for sample in along if sample.px is not None]
+    return replace(mark, px=float(np.median(doubled)), most_px=max(doubled)) if doubled else mark
 
 
 def _fit(
