@@ -14,9 +14,10 @@ import pytest
 TESTS = Path(__file__).resolve().parent
 ENVIRONMENT = {**os.environ, "PYTHONPATH": f"{TESTS.parent / 'daemon'}:{TESTS}"}
 
-# the command, and Ctrl-C the moment it begins to load the module named first
+# the command, and Ctrl-C the moment it begins to load the module named first; whoever runs the tests may ignore it
 STRUCK_WHILE_LOADING = """
 import os, runpy, signal, sys
+signal.signal(signal.SIGINT, signal.default_int_handler)
 class Striking:
     def find_spec(self, name, *rest):
         if name == wanted:
@@ -31,6 +32,7 @@ runpy.run_module("dawnproof", run_name="__main__", alter_sys=True)
 # the command, and Ctrl-C while the interpreter ends
 STRUCK_AT_THE_END = """
 import atexit, os, runpy, signal
+signal.signal(signal.SIGINT, signal.default_int_handler)
 atexit.register(os.kill, os.getpid(), signal.SIGINT)
 runpy.run_module("dawnproof", run_name="__main__", alter_sys=True)
 """
