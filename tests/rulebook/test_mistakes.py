@@ -98,3 +98,17 @@ def test_the_line_of_a_mistake_is_told() -> None:
     with pytest.raises(RuleBookError, match=r"^studio, line 15: beds\.bed\.a\.lid: ") as caught:
         read_book(BOOK.replace("note = '''\nlid = \"red\"\n'''\n", "\n\n\n"), "studio")
     assert caught.value.key == "beds.bed.a.lid"
+
+
+def test_kinds_that_are_no_table_are_told_so() -> None:
+    for text in ("kinds = 3", '[[kinds]]\njobs = "A*"'):
+        with pytest.raises(RuleBookError, match="kinds"):
+            read_book(text, "studio")
+
+
+def test_a_bad_limit_of_a_kind_is_told_where_it_stands() -> None:
+    text = (
+        '[limits.seam]\ndoubling = { note = 1.0 }\n[kinds.oil]\njobs = "O*"\n[kinds.oil.limits.seam]\ndoubling = "x"\n'
+    )
+    with pytest.raises(RuleBookError, match=r"line 6: kinds\.oil\.limits\.seam\.doubling"):
+        read_book(text, "studio")

@@ -29,7 +29,8 @@ def expanded(layers: tuple[tuple[str, Table], ...], kind: str) -> list[tuple[str
     """The layers with published levels and the kind put in their places."""
     table: Table = {}
     for _, layer in layers:
-        table = table | {"kinds": table.get("kinds", {}) | layer.get("kinds", {})}
+        kinds = layer.get("kinds", {})  # what is no table is told where the book is read
+        table = table | {"kinds": table.get("kinds", {}) | (kinds if isinstance(kinds, dict) else {})}
     rules = table["kinds"].get(kind, {}) if kind else {}
     relief = bool(rules.get("relief", False))
     out: list[tuple[str, Table]] = []

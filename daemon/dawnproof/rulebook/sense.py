@@ -25,7 +25,10 @@ def check_kinds(name: str, book: Book) -> None:
             raise RuleBookError(name, f"kinds.{key}", "fits no job", 'give it jobs = "SL-C*" or medium = "canvas"')
         if kind.limits:
             own = {k: v for k, v in kind.limits.items() if k != "level"}
-            limits_of(name, own, {})
+            try:
+                limits_of(name, own, {})
+            except RuleBookError as wrong:  # of the kind, not of the book's own limits
+                raise RuleBookError(wrong.book, f"kinds.{key}.{wrong.key}", wrong.problem, wrong.mend) from None
 
 
 def check_mail(origins: Mapping[str, str], name: str, mail: Mail) -> None:
