@@ -27,11 +27,7 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 import cv2  # noqa: E402
 from bench import eye_clipping, eye_coding, eye_frame, eye_jobs, eye_seam, eye_zones, lift  # noqa: E402
 from bench.eye_pictures import LEAST_SIDE, Pictures, picture_sets  # noqa: E402
-from bench.eye_stitch import SOUND, Made, doubling_of, make, readings_of, sound_case, word  # noqa: E402
 from bench.rates import HEADING, Options, Row, counted, seeds_of, show, show_unmet  # noqa: E402
-
-# the scenes of the stitch are asked for here by whoever looks into one of them
-__all__ = ["SOUND", "Made", "Pictures", "doubling_of", "make", "picture_sets", "readings_of", "sound_case", "word"]
 
 MODULES = (eye_jobs, eye_seam, lift, eye_coding, eye_zones, eye_frame, eye_clipping)
 GROUPS = {group.name: group for module in MODULES for group in module.GROUPS}

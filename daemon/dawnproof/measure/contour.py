@@ -9,6 +9,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from .edge_profiles import nearer_beside
 from .edge_tips import tips_along
 from .edges import Side
 from .lid import Picture
@@ -16,8 +17,8 @@ from .pieces import Floats, Rectangle
 
 _OUTWARDS_PX = 0.5  # of the overview: a shadow's slope moves the fastest change inwards by up to 0.4
 _INWARDS_PX = 0.5
-_CUT_PX = 0.15  # spread of the places: noise and shadow scatter those of a cut edge by so much, teeth by more
-_STRAIGHT_PX = 0.35  # one that shadow and work are met on by turns scatters by up to this
+_CLEAN_PX = 0.15  # spread of the places: noise and shadow scatter those of a cut edge by so much, teeth by more
+_BY_TURNS_PX = 0.35  # one that shadow and work are met on by turns scatters by up to this
 _FAR_SPREADS = 3.0  # what lies further off the line of a cut edge, and a pixel more, is not the edge
 _AT_CORNER_PX = 8.0  # of a side, that say how far the work stands out at its corner
 
@@ -51,14 +52,13 @@ def _outer_side(
 ) -> Side:
     line = side.offset + side.slope * side.along
     off = np.maximum(side.depth - line, -1.0 - _FAR_SPREADS * side.spread)
-    after, before = np.append(off[1:], off[-1]), np.append(off[0], off[:-1])
-    depth = line + np.maximum(off, np.minimum(before, after))
-    if side.spread <= _CUT_PX:
+    depth = line + np.maximum(off, nearer_beside(off))
+    if side.spread <= _CLEAN_PX:
         margin = _OUTWARDS_PX + side.spread
         return replace(side, offset=side.offset - margin, depth=depth - margin)
     start, length = middle(rectangle, k, normals[k]), 2 * half(rectangle, k)[1]
     # between the teeth of a rough edge shadow and work mix, so there every change counts
-    change = (side.sign, side.behind) if side.spread <= _STRAIGHT_PX else (0.0, 0.0)
+    change = (side.sign, side.behind) if side.spread <= _BY_TURNS_PX else (0.0, 0.0)
     along, tips = tips_along(picture, start, normals[k], length, (side.offset, side.slope), grain, *change)
     along, depth = np.append(side.along, along), np.append(depth, tips)
     return replace(side, offset=side.offset - _OUTWARDS_PX, along=along, depth=depth - _OUTWARDS_PX)
@@ -93,8 +93,7 @@ def inner_side(side: Side | None) -> Side | None:
     if side is None:
         return None
     margin = _INWARDS_PX + min(side.spread, 1.0)
-    after, before = np.append(side.depth[1:], side.depth[-1]), np.append(side.depth[0], side.depth[:-1])
-    depth = np.maximum(side.depth, np.minimum(before, after)) + margin
+    depth = np.maximum(side.depth, nearer_beside(side.depth)) + margin
     return replace(side, offset=side.offset + margin, depth=depth)
 
 

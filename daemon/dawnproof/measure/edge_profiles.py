@@ -96,3 +96,8 @@ def top_shift(change: Floats, top: npt.NDArray[np.integer]) -> Floats:
     before, at, after = (change[rows, top + k] for k in (-1, 0, 1))
     curve = before - 2 * at + after
     return np.where(curve < 0, np.clip((before - after) / (2 * np.where(curve < 0, curve, -1.0)), -1, 1), 0.0) * STEP_PX
+
+
+def nearer_beside(places: Floats) -> Floats:
+    """Of the two neighbours of each place the one with the lower value; at the ends the place itself may be it."""
+    return np.asarray(np.minimum(np.append(places[0], places[:-1]), np.append(places[1:], places[-1])))

@@ -9,7 +9,7 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 
-from .edge_profiles import Floats, profiles_across, top_shift, votes_in
+from .edge_profiles import Floats, nearer_beside, profiles_across, top_shift, votes_in
 
 _TIPS_PX = 8.0  # how far a tooth may stand out from the line
 _WITHIN_PX = 4.0  # how far inwards of the line the first change may lie
@@ -56,6 +56,5 @@ def tips_along(
 
 
 def _confirmed(tips: Floats) -> Floats:
-    after, before = np.append(tips[1:], tips[-1]), np.append(tips[0], tips[:-1])
-    beside = np.minimum(before, after)
+    beside = nearer_beside(tips)
     return np.where(tips + _POINTED_PX >= beside, tips, beside)

@@ -198,7 +198,7 @@ def _fit(profiles: Profiles, line: _Line, least: float) -> Side | None:
             if coloured.support >= _ALL_ALONG * support and coloured.spread <= min(spread, _CUT_PX):
                 return coloured
     behind = shadow_end(profiles.step[good], profiles.depth, y) if begins is None else begins.inwards
-    return Side(offset + behind, slope, x, y + behind, support, spread, line.sign, float(np.median(behind)))
+    return Side(offset + behind, slope, x, y + behind, support, spread, line.sign, behind)
 
 
 def _by_colour(profiles: Profiles, line: _Line, begins: Begins) -> Side:

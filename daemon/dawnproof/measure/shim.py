@@ -52,8 +52,7 @@ def fit_shim(pixels: npt.NDArray[np.generic], ppi: float, shim_mm: float) -> Shi
     if not marks:
         return ShimFit(why="no stitch stands out: is the sheet textured, and is it lifted?")
     mark = _as_the_rows_say(strips, marks[0], range(rows))
-    strip = around(strips, mark.column)
-    return _fit(strip, mark.column, mark.blend_px, mark.px, (rows, ppi, shim_mm), mark.most_px)
+    return _fit(around(strips, mark.column), mark, range(rows), ppi, shim_mm)
 
 
 def _as_the_rows_say(strips: list[Strip], mark: Mark, rows: range) -> Mark:
@@ -64,14 +63,11 @@ def _as_the_rows_say(strips: list[Strip], mark: Mark, rows: range) -> Mark:
     return replace(mark, px=float(np.median(doubled)), most_px=max(doubled)) if doubled else mark
 
 
-def _fit(
-    strip: Strip, column: int, blend_px: float, px: float, known: tuple[int, float, float], most_px: float
-) -> ShimFit:
-    rows, ppi, shim_mm = known
-    column, blend_px = settle(strip, column, blend_px, px, range(rows))
+def _fit(strip: Strip, mark: Mark, rows: range, ppi: float, shim_mm: float) -> ShimFit:
+    column, blend_px = settle(strip, mark.column, mark.blend_px, mark.px, rows)
     fine = tuple(float(np.clip(blend_px + step, 0, 60)) for step in NARROW_PX)
-    column, blend_px = settle(strip, column, blend_px, px, range(rows), fine)
-    along = [s.px for s in profile(strip, column, blend_px, 1.25 * most_px + 5, range(rows)) if s.px is not None]
+    column, blend_px = settle(strip, column, blend_px, mark.px, rows, fine)
+    along = [s.px for s in profile(strip, column, blend_px, 1.25 * mark.most_px + 5, rows) if s.px is not None]
     if not along:
         return ShimFit(why="the doubling cannot be followed along the stitch")
     doubling = float(np.median(along))

@@ -135,13 +135,13 @@ class Travel:
 
     def _try_out(self, grey: _Rows, first_row: int) -> None:
         """Whether a slip would be seen: rows of this very scan, the lower ones moved aside."""
-        for k in range(ROWS_AROUND, len(grey) - ROWS_AROUND + 1):
-            if (first_row + k) % self._try_every == 0:
-                rows = grey[k - ROWS_AROUND : k + ROWS_AROUND]
-                moved = np.concatenate([rows[:ROWS_AROUND, TRIED_PX:], rows[ROWS_AROUND:, :-TRIED_PX]])
-                jump = jump_between(moved, first_row + k)
-                seen = jump is not None and abs(jump.shift_px - TRIED_PX) <= TRIED_WITHIN_PX
-                self._tried.append((first_row + k, seen))
+        first = ROWS_AROUND + -(first_row + ROWS_AROUND) % self._try_every
+        for k in range(first, len(grey) - ROWS_AROUND + 1, self._try_every):
+            rows = grey[k - ROWS_AROUND : k + ROWS_AROUND]
+            moved = np.concatenate([rows[:ROWS_AROUND, TRIED_PX:], rows[ROWS_AROUND:, :-TRIED_PX]])
+            jump = jump_between(moved, first_row + k)
+            seen = jump is not None and abs(jump.shift_px - TRIED_PX) <= TRIED_WITHIN_PX
+            self._tried.append((first_row + k, seen))
 
     def _wander(self, outline: Outline) -> Reading:
         jumps = _apart(self._jumps)
